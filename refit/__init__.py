@@ -1,0 +1,1 @@
+"""The refit program: buying and stowing of parts through the refit of a cruising boat."""

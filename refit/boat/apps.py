@@ -1,0 +1,5 @@
+from django.apps import AppConfig
+
+
+class BoatConfig(AppConfig):
+    name = "refit.boat"
