@@ -21,7 +21,16 @@ from reportlab.lib.styles import ParagraphStyle
 from reportlab.lib.units import mm
 from reportlab.pdfbase.pdfmetrics import stringWidth
 from reportlab.pdfgen.canvas import Canvas
-from reportlab.platypus import BaseDocTemplate, Flowable, Frame, LongTable, PageTemplate, Paragraph, Spacer
+from reportlab.platypus import (
+    BaseDocTemplate,
+    Flowable,
+    Frame,
+    LongTable,
+    PageTemplate,
+    Paragraph,
+    Spacer,
+    Table,
+)
 
 from refit.reports import fonts
 from refit.reports.fonts import BOLD, REGULAR, printable
@@ -29,9 +38,12 @@ from refit.reports.workbook import NOT_VERIFIED, clean
 
 SIZE, LEADING = 8.6, 10.8
 MARGIN = 14 * mm
-HEAD, FOOT = 17 * mm, 9 * mm
+HEAD, FOOT = 14 * mm, 8 * mm
+PAD = 3.5
 LINES_IN_A_ROW = 30  # a row must fit on one page, as it is never broken
 MORE = "… (more on screen)"
+
+_NOTE = ParagraphStyle("note", fontName=REGULAR, fontSize=SIZE, leading=LEADING)
 
 
 class Page(enum.Enum):
@@ -98,9 +110,11 @@ def table_pdf(
     """Write a list as a PDF; `identity` is the boat's identity, `notes` stand above the table."""
     fonts.use_fonts()
     width, height = page.value
-    frame = Frame(
-        MARGIN, MARGIN + FOOT, width - 2 * MARGIN, height - 2 * MARGIN - HEAD - FOOT, *[0] * 4, id="list"
-    )
+    inner = width - 2 * MARGIN
+    widths = _widths(columns, inner)
+    listed = any(group.rows for group in groups)
+    first = _above(columns if listed else (), widths, notes)
+    later = _above(columns if listed else (), widths, ())
     out = BytesIO()
     # invariant: the same list gives the same file, so a copy can be told from a change
     document = BaseDocTemplate(
@@ -112,17 +126,18 @@ def table_pdf(
         lang="en-GB",
         invariant=1,
     )
-    document.addPageTemplates(PageTemplate(frames=[frame]))
-    kind = ParagraphStyle("note", fontName=REGULAR, fontSize=SIZE, leading=LEADING, spaceAfter=4)
-    story: list[Flowable] = [Paragraph(_marked_up(note), kind) for note in notes]
-    if notes:
-        story.append(Spacer(0, 3))
-    if any(group.rows for group in groups):
-        story.append(_table(columns, groups, frame.width))
-    else:
-        story.append(Paragraph(_marked_up(empty), kind))
+    for name, above, following in (("first", first, "later"), ("later", later, None)):
+        room = height - 2 * MARGIN - HEAD - FOOT - _height(above, inner)
+        frame = Frame(MARGIN, MARGIN + FOOT, inner, room, 0, 0, 0, 0)
+        template = PageTemplate(name, [frame], onPage=partial(_draw_above, above=above))
+        template.autoNextPageTemplate = following
+        document.addPageTemplates(template)
+    story: list[Flowable] = [_table(group, columns, widths) for group in groups if group.rows]
     furniture = partial(_draw_furniture, title=title, identity=identity, as_at=as_at)
-    document.build(story, canvasmaker=partial(_CountedCanvas, furniture=furniture))
+    document.build(
+        story or [Paragraph(_marked_up(empty), _NOTE)],
+        canvasmaker=partial(_CountedCanvas, furniture=furniture),
+    )
     return out.getvalue()
 
 
@@ -176,66 +191,93 @@ def _draw_furniture(
     canvas.drawRightString(right, MARGIN + 2, f"Page {number} of {pages}")
 
 
-def _table(columns: Sequence[PaperColumn], groups: Sequence[Group], width: float) -> LongTable:
+def _widths(columns: Sequence[PaperColumn], inner: float) -> list[float]:
     shares = sum(column.share for column in columns)
-    widths = [width * column.share / shares for column in columns]
-    styles = {
-        (font, side): ParagraphStyle(
-            f"{font} {side.name}", fontName=font, fontSize=SIZE, leading=LEADING, alignment=side.value
-        )
-        for font in (REGULAR, BOLD)
-        for side in Side
-    }
-    rows: list[list[Any]] = [
-        [
-            _cell(column.heading, at_width, styles[BOLD, column.side])
-            for column, at_width in zip(columns, widths, strict=True)
+    return [inner * column.share / shares for column in columns]
+
+
+def _above(columns: Sequence[PaperColumn], widths: Sequence[float], notes: Sequence[str]) -> list[Flowable]:
+    """Return what stands above the rows: the notes, then the columns' headings."""
+    above: list[Flowable] = [Paragraph(_marked_up(note), _NOTE) for note in notes]
+    if notes:
+        above.append(Spacer(0, 4))
+    if columns:
+        cells = [
+            _cell(c.heading, width, _style(BOLD, c.side)) for c, width in zip(columns, widths, strict=True)
         ]
-    ]
+        look = [
+            *_look(columns),
+            ("FONT", (0, 0), (-1, 0), BOLD, SIZE, LEADING),
+            ("VALIGN", (0, 0), (-1, 0), "BOTTOM"),
+            ("LINEBELOW", (0, 0), (-1, 0), 0.9, (0, 0, 0)),
+        ]
+        above.append(Table([cells], colWidths=widths, style=look))
+    return above
+
+
+def _height(above: Sequence[Flowable], width: float) -> float:
+    return float(sum(flowable.wrap(width, 10_000)[1] for flowable in above))
+
+
+def _draw_above(canvas: Canvas, document: BaseDocTemplate, *, above: Sequence[Flowable]) -> None:
+    width, height = document.pagesize
+    top = height - MARGIN - HEAD
+    for flowable in above:
+        top -= flowable.wrapOn(canvas, width - 2 * MARGIN, 10_000)[1]
+        flowable.drawOn(canvas, MARGIN, top)
+
+
+def _style(font: str, side: Side) -> ParagraphStyle:
+    return ParagraphStyle(
+        f"{font} {side.name}", fontName=font, fontSize=SIZE, leading=LEADING, alignment=side.value
+    )
+
+
+def _look(columns: Sequence[PaperColumn]) -> list[tuple[Any, ...]]:
     look: list[tuple[Any, ...]] = [
         ("FONT", (0, 0), (-1, -1), REGULAR, SIZE, LEADING),
-        ("FONT", (0, 0), (-1, 0), BOLD, SIZE, LEADING),
         ("VALIGN", (0, 0), (-1, -1), "TOP"),
-        ("VALIGN", (0, 0), (-1, 0), "BOTTOM"),
-        ("TOPPADDING", (0, 0), (-1, -1), 2),
-        ("BOTTOMPADDING", (0, 0), (-1, -1), 3),
-        ("LEFTPADDING", (0, 0), (-1, -1), 2),
-        ("RIGHTPADDING", (0, 0), (-1, -1), 4),
-        ("LINEBELOW", (0, 0), (-1, 0), 0.9, (0, 0, 0)),
-        ("LINEBELOW", (0, 1), (-1, -1), 0.25, (0.45, 0.45, 0.45)),
+        ("TOPPADDING", (0, 0), (-1, -1), 1.5),
+        ("BOTTOMPADDING", (0, 0), (-1, -1), 2.5),
+        ("LEFTPADDING", (0, 0), (-1, -1), PAD),
+        ("RIGHTPADDING", (0, 0), (-1, -1), PAD),
     ]
-    for at, column in enumerate(columns):
-        look.append(("ALIGN", (at, 0), (at, -1), column.side.name))
-    for group in groups:
-        if group.rows and group.heading:
-            at = len(rows)
-            rows.append([_cut(group.heading, BOLD, 10, width - 8), *[""] * (len(columns) - 1)])
-            look += [
-                ("SPAN", (0, at), (-1, at)),
-                ("ALIGN", (0, at), (-1, at), "LEFT"),
-                ("FONT", (0, at), (-1, at), BOLD, 10, 12.5),
-                ("TOPPADDING", (0, at), (-1, at), 9),
-                ("LINEBELOW", (0, at), (-1, at), 0.5, (0, 0, 0)),
-                # A heading never stands alone at the foot of a page.
-                ("NOSPLIT", (0, at), (-1, at + 1)),
+    return look + [("ALIGN", (at, 0), (at, -1), column.side.name) for at, column in enumerate(columns)]
+
+
+def _table(group: Group, columns: Sequence[PaperColumn], widths: Sequence[float]) -> LongTable:
+    """Return one group as a table whose heading comes again where it goes over the page."""
+    look = [*_look(columns), ("LINEBELOW", (0, 0), (-1, -1), 0.25, (0.5, 0.5, 0.5))]
+    rows: list[list[Any]] = []
+    if group.heading:
+        rows.append([_cut(group.heading, BOLD, 10, sum(widths) - 2 * PAD), *[""] * (len(columns) - 1)])
+        look += [
+            ("SPAN", (0, 0), (-1, 0)),
+            ("ALIGN", (0, 0), (-1, 0), "LEFT"),
+            ("FONT", (0, 0), (-1, 0), BOLD, 10, 12.5),
+            ("TOPPADDING", (0, 0), (-1, 0), 7),
+            ("LINEBELOW", (0, 0), (-1, 0), 0.5, (0, 0, 0)),
+            # A heading never stands alone at the foot of a page.
+            ("NOSPLIT", (0, 0), (-1, 1)),
+        ]
+    styles = {(font, side): _style(font, side) for font in (REGULAR, BOLD) for side in Side}
+    for row in group.rows:
+        font = BOLD if row.strong else REGULAR
+        if row.strong:
+            look.append(("FONT", (0, len(rows)), (-1, len(rows)), BOLD, SIZE, LEADING))
+        rows.append(
+            [
+                _cell(text, width, styles[font, column.side])
+                for text, column, width in zip(row.cells, columns, widths, strict=True)
             ]
-        for row in group.rows:
-            font = bold if row.strong else REGULAR
-            if row.strong:
-                look.append(("FONT", (0, len(rows)), (-1, len(rows)), BOLD, SIZE, LEADING))
-            rows.append(
-                [
-                    _cell(text, at_width, styles[font, column.side])
-                    for text, column, at_width in zip(row.cells, columns, widths, strict=True)
-                ]
-            )
-    return LongTable(rows, colWidths=widths, style=look, repeatRows=1, splitByRow=1)
+        )
+    return LongTable(rows, colWidths=widths, style=look, repeatRows=1 if group.heading else 0, splitByRow=1)
 
 
 def _cell(text: str, width: float, style: ParagraphStyle) -> Any:
     # Text that fits on its line is drawn as it is: a list of thousands of rows is then ten times as quick.
     plain = _drawable(text)
-    room = width - 7
+    room = width - 2 * PAD
     if "\n" not in plain and stringWidth(plain, style.fontName, SIZE) <= room:
         return plain
     most = max(int(room / (0.62 * SIZE)), 4) * LINES_IN_A_ROW

@@ -21,9 +21,9 @@ FIRST = "See to these first: below minimum or out of date"
 NOWHERE = "None aboard"
 BELOW, OUT = "below minimum", "out of date"
 CAUTION = (
-    "Out of date: the date marked on it rules. With flares, fire extinguishers, gas, lifejackets and liferafts "
-    "follow the maker, and the rules of your flag and of where you are. Have them serviced, or hand them in, "
-    "where that is licensed; never use them up, bin them or throw them overboard."
+    "Out of date: the date marked on it rules. With flares, fire extinguishers, gas, lifejackets and "
+    "liferafts follow the maker, and the rules of your flag and of where you are. Have them serviced, "
+    "or hand them in, where that is licensed; never use them up, bin them or throw them overboard."
 )
 
 
@@ -98,13 +98,14 @@ def spares_pdf(rows: Sequence[SpareRow], by: By, *, identity: Sequence[str], as_
         identity=identity,
         as_at=as_at,
         columns=[
-            PaperColumn("Part", 46),
-            PaperColumn("Part number", 27),
-            PaperColumn("Aboard", 15, Side.RIGHT),
+            PaperColumn("Part", 60),
+            PaperColumn("Part number", 26),
+            # In a place's own group the quantity is what lies there, so it isn't called "aboard".
+            PaperColumn("Aboard" if by is By.SYSTEM else "Quantity", 15, Side.RIGHT),
             PaperColumn("Minimum", 17, Side.RIGHT),
-            PaperColumn("Unit", 12),
-            PaperColumn("Out of date", 15, Side.RIGHT),
-            PaperColumn("Where", 50),
+            PaperColumn("Unit", 11),
+            PaperColumn("Out of date", 14, Side.RIGHT),
+            PaperColumn("Where" if by is By.SYSTEM else "Date, and elsewhere", 48),
         ],
         groups=groups,
         page=Page.PORTRAIT,
