@@ -32,6 +32,7 @@ INSTALLED_APPS = [
     "django.contrib.sessions",
     "django.contrib.messages",
     "django.contrib.staticfiles",
+    "django.forms",  # its templates, so that ours may stand before them
     "django_filters",
     "django_htmx",
     "axes",
