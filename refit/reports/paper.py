@@ -192,8 +192,17 @@ def _draw_furniture(
 
 
 def _widths(columns: Sequence[PaperColumn], inner: float) -> list[float]:
+    """Share the page out, but give every column room for the longest word of its heading."""
     shares = sum(column.share for column in columns)
-    return [inner * column.share / shares for column in columns]
+    least = [_longest_word(column.heading) + 2 * PAD + 0.5 for column in columns]
+    wide = [max(inner * c.share / shares, floor) for c, floor in zip(columns, least, strict=True)]
+    slack = [width - floor for width, floor in zip(wide, least, strict=True)]
+    taken = (sum(wide) - inner) / (sum(slack) or 1)
+    return [width - taken * spare for width, spare in zip(wide, slack, strict=True)]
+
+
+def _longest_word(heading: str) -> float:
+    return max((float(stringWidth(word, BOLD, SIZE)) for word in heading.split()), default=0.0)
 
 
 def _above(columns: Sequence[PaperColumn], widths: Sequence[float], notes: Sequence[str]) -> list[Flowable]:

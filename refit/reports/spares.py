@@ -114,8 +114,8 @@ def spares_pdf(rows: Sequence[SpareRow], by: By, *, identity: Sequence[str], as_
     )
 
 
-def _worst_first(row: SpareRow) -> tuple[bool, bool, list[tuple[int, str]], str]:
-    return not row.state, not row.short, _natural(row.system), row.part.casefold()
+def _worst_first(row: SpareRow) -> tuple[bool, bool, list[tuple[int, str]], list[tuple[int, str]]]:
+    return not row.state, not row.short, _natural(row.system), _natural(row.part)
 
 
 def _by_system(rows: Iterable[SpareRow], as_at: date) -> list[Group]:
@@ -216,7 +216,9 @@ def _system_sheet(rows: Sequence[SpareRow]) -> Sheet:
 
 def _place_sheet(rows: Sequence[SpareRow], as_at: date) -> Sheet:
     lying = [(row, place) for row in rows for place in row.places]
-    lying.sort(key=lambda pair: (not pair[0].state, _natural(pair[1].mark), pair[1].area, pair[0].part))
+    lying.sort(
+        key=lambda pair: (not pair[0].state, _natural(pair[1].mark), pair[1].area, _natural(pair[0].part))
+    )
     return Sheet(
         "By place",
         [
