@@ -128,7 +128,9 @@ def _by_system(rows: Iterable[SpareRow], as_at: date) -> list[Group]:
 
 def _by_place(rows: Iterable[SpareRow], as_at: date) -> list[Group]:
     lying = [(row, place) for row in rows for place in row.places]
-    lying.sort(key=lambda pair: (_natural(pair[1].mark), pair[1].area, *_worst_first(pair[0])))
+    lying.sort(
+        key=lambda pair: (_natural(pair[1].mark), pair[1].area, not pair[0].state, _natural(pair[0].part))
+    )
     groups = _grouped(
         lying, lambda pair: f"{pair[1].mark} · {pair[1].area}", lambda pair: _printed_in(*pair, as_at)
     )

@@ -33,7 +33,8 @@ FOOTER_LIMIT = 110  # three parts of a printed header or footer share 255 charac
 # What XML 1.0 cannot hold: control characters, halves of surrogate pairs, the two noncharacters.
 _NOT_XML = re.compile("[^\t\n\r\u0020-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
 
-_BOLD = Font(bold=True)
+# Named in full: a font without name and size is drawn in whatever the reader likes.
+_BOLD = Font(name="Calibri", size=11, family=2, scheme="minor", bold=True)
 _UNDERLINE = Border(bottom=Side(style="medium"))
 _OVERLINE = Border(top=Side(style="medium"))
 _TEXT = Alignment(vertical="top", wrap_text=True)
