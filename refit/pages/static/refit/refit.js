@@ -4,7 +4,7 @@
 
   const desk = window.matchMedia("(min-width: 900px)");
   const fold = (text) =>
-    text.normalize("NFKD").replace(/[\u0300-\u036f]/g, "").toLowerCase().replace(/[\s\-.,/×]+/g, "");
+    text.normalize("NFKD").replace(/[\u0300-\u036f]/g, "").toLowerCase().replace(/×/g, "x").replace(/[\s\-.,/]+/g, "");
 
   // A form acts once. The buttons are only marked: a disabled one would not be sent with its name and value.
   document.addEventListener("submit", (event) => {
@@ -16,13 +16,16 @@
     }
     form.dataset.sent = "1";
     for (const button of form.querySelectorAll("button:not([type=button])")) button.setAttribute("aria-disabled", "true");
+    // An answer that is a file leaves the page standing: free it again.
+    window.setTimeout(() => release(form), 10000);
   });
+  const release = (form) => {
+    delete form.dataset.sent;
+    for (const button of form.querySelectorAll("[aria-disabled]")) button.removeAttribute("aria-disabled");
+  };
   // After Back the page comes as it was left: let it be sent again.
   window.addEventListener("pageshow", () => {
-    for (const form of document.querySelectorAll("form[data-sent]")) {
-      delete form.dataset.sent;
-      for (const button of form.querySelectorAll("[aria-disabled]")) button.removeAttribute("aria-disabled");
-    }
+    for (const form of document.querySelectorAll("form[data-sent]")) release(form);
   });
 
   document.addEventListener("change", (event) => {
