@@ -91,7 +91,9 @@ def _grey(picture: Image.Image) -> Image.Image:
 
 def _look(photo: Image.Image) -> list[Found]:
     """Read once, for the kinds of code we use and no others: every further kind finds ghosts in the noise."""
-    codes = zxingcpp.read_barcodes(photo, formats=list(KINDS), text_mode=zxingcpp.TextMode.Plain)
+    codes = zxingcpp.read_barcodes(
+        photo, formats=zxingcpp.BarcodeFormats(list(KINDS)), text_mode=zxingcpp.TextMode.Plain
+    )
     return [Found(KINDS[code.format], code.text) for code in codes if code.format in KINDS]
 
 

@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 from refit.reports import fonts, qr
 from refit.reports.sheets import Stock
 
+MOST_CHARACTERS = 200  # far more than fits any label
 LEADING = 1.18
 DROP = 0.2  # how far letters hang below the line, of their size
 HANGING = frozenset("gjpqyQ,;()[]/|")
@@ -80,7 +81,8 @@ def face(row: LabelRow, stock: Stock, squares: qr.Matrix, module: float) -> Face
     # Low labels need every millimetre of height for words; on tall ones they line up with the code.
     top = min(qr_y, stock.edge_mm) if stock.label_h_mm < 24 else qr_y
     column = _Column(x, top, stock.label_h_mm - top, stock.label_w_mm - stock.edge_mm - x)
-    mark, name, area, code = (fonts.printable(text) for text in (row.mark, row.name, row.area, row.code))
+    said = (row.mark, row.name, row.area, row.code)
+    mark, name, area, code = (fonts.printable(text[:MOST_CHARACTERS]) for text in said)
     if not mark and not name:
         words, rules = _blank(code, column)
     else:

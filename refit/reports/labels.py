@@ -121,7 +121,7 @@ def _n(length_mm: float) -> str:
 
 
 def _title(row: LabelRow) -> str:
-    return f"Label {row.mark or row.name or 'blank'}, code {row.code}"
+    return fonts.printable(f"Label {row.mark or row.name or 'blank'}, code {row.code}"[:200])
 
 
 def _stock(stock_key: str) -> Stock:
