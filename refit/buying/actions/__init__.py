@@ -1,0 +1,1 @@
+"""Every change of state in buying, one verb a function, each in one transaction."""

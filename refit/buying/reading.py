@@ -1,0 +1,121 @@
+"""Reading buying: what is on order, what a job still wants, what is known of a part before buying it again."""
+
+from collections import defaultdict
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from datetime import date
+from decimal import Decimal
+
+from django.db.models import Sum
+
+from refit.boat.models import Boat
+from refit.buying.models import COMING_STATES, Line
+from refit.stores.models import Movement, Need, Part, Reason
+from refit.stores.reading import Whereabouts, whereabouts
+from refit.work.models import OPEN_STATES, Job
+
+NIL = Decimal(0)
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """A need of a job, with what has been taken for it, what is on order for it, and what is still unmet."""
+
+    need: Need
+    taken: Decimal
+    on_order: Decimal
+    unmet: Decimal
+
+
+def coming(boat: Boat, parts: Iterable[int]) -> dict[int, list[Line]]:
+    """Return, for each part, the order lines of which something is still to come."""
+    found: dict[int, list[Line]] = defaultdict(list)
+    lines = (
+        Line.objects.filter(boat=boat, part_id__in=list(parts), order__state__in=COMING_STATES)
+        .select_related("order", "order__supplier", "job")
+        .order_by("order__expected_on", "id")
+    )
+    for line in lines:
+        if line.open_quantity > 0 and line.part_id:
+            found[line.part_id].append(line)
+    return found
+
+
+def wanted(jobs: Iterable[Job]) -> dict[int, list[Wanted]]:
+    """Return what each job wants and how much of it is unmet, in three queries.
+
+    What is on order or taken for the job is set against its needs in their order, once.
+    """
+    ids = [job.pk for job in jobs]
+    needs = list(Need.objects.filter(job_id__in=ids).select_related("part", "job").order_by("job_id", "id"))
+    taken = _taken(ids)
+    ordered = _ordered(ids)
+    found: dict[int, list[Wanted]] = defaultdict(list)
+    for need in needs:
+        key = (need.job_id, need.part_id)
+        used, on_order = NIL, NIL
+        if need.part_id:
+            used = min(need.quantity, taken.get(key, NIL))
+            taken[key] = taken.get(key, NIL) - used
+            on_order = min(need.quantity - used, ordered.get(key, NIL))
+            ordered[key] = ordered.get(key, NIL) - on_order
+        unmet = NIL if need.met_at else need.quantity - used - on_order
+        found[need.job_id].append(Wanted(need, used, on_order, unmet))
+    return found
+
+
+def _taken(jobs: list[int]) -> dict[tuple[int, int | None], Decimal]:
+    """Return what was taken for each job of each part, less what was undone."""
+    totals: dict[tuple[int, int | None], Decimal] = defaultdict(lambda: NIL)
+    rows = (
+        Movement.objects.filter(job_id__in=jobs, reason__in=[Reason.USED, Reason.UNDONE])
+        .order_by()
+        .values_list("job_id", "part_id", "reason")
+        .annotate(total=Sum("quantity"))
+    )
+    for job, part, reason, total in rows:
+        totals[(job, part)] += total if reason == Reason.USED else -total
+    return totals
+
+
+def _ordered(jobs: list[int]) -> dict[tuple[int, int | None], Decimal]:
+    """Return what is still to come of each part for each job."""
+    totals: dict[tuple[int, int | None], Decimal] = defaultdict(lambda: NIL)
+    lines = Line.objects.filter(job_id__in=jobs, part__isnull=False, order__state__in=COMING_STATES)
+    for line in lines:
+        if line.job_id:
+            totals[(line.job_id, line.part_id)] += line.open_quantity
+    return totals
+
+
+@dataclass
+class Known:
+    """What is known of a part before it is bought (again)."""
+
+    part: Part
+    where: Whereabouts
+    coming: list[Line] = field(default_factory=list)
+    on_order: Decimal = NIL
+    wanted_by: list[tuple[Job, Decimal]] = field(default_factory=list)
+
+
+def known(boat: Boat, parts: list[Part], on: date) -> list[Known]:
+    """Return what is aboard and where, what is on order and who wants it, for each of these parts."""
+    ids = [part.pk for part in parts]
+    places = whereabouts(boat, ids, on)
+    lines = coming(boat, ids)
+    needs: dict[int, list[tuple[Job, Decimal]]] = defaultdict(list)
+    open_needs = Need.objects.open().filter(boat=boat, part_id__in=ids, job__state__in=OPEN_STATES)
+    for need in open_needs.select_related("job").order_by("job__number"):
+        if need.part_id:
+            needs[need.part_id].append((need.job, need.quantity))
+    return [
+        Known(
+            part,
+            places[part.pk],
+            lines.get(part.pk, []),
+            sum((line.open_quantity for line in lines.get(part.pk, [])), NIL),
+            needs.get(part.pk, []),
+        )
+        for part in parts
+    ]

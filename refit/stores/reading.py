@@ -1,0 +1,140 @@
+"""Reading the stores: where a part is, what a place holds, what runs out.
+
+Answers with plain values; decides nothing about who may see them.
+"""
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from datetime import date
+from decimal import Decimal
+
+from django.db.models import F, Sum
+
+from refit.boat.models import Boat, Location, Where
+from refit.calc.text import fold
+from refit.stores.models import Count, Holding, Level, Part, usable
+
+NIL = Decimal(0)
+
+
+@dataclass
+class Whereabouts:
+    """Where one part is: the holdings, and how many aboard (usable or out of date), ashore and away."""
+
+    holdings: list[Holding] = field(default_factory=list)
+    aboard: Decimal = NIL
+    out_of_date: Decimal = NIL
+    ashore: Decimal = NIL
+    away: Decimal = NIL
+    level: str = ""  # for what is kept by level or just here: the best level aboard
+
+
+def whereabouts(boat: Boat, parts: Iterable[int], on: date) -> dict[int, Whereabouts]:
+    """Return where each of these parts is, in one query."""
+    found: dict[int, Whereabouts] = {pk: Whereabouts() for pk in parts}
+    held = (
+        Holding.objects.there()
+        .filter(boat=boat, part_id__in=list(found))
+        .select_related("place", "place__area", "lot")
+        .order_by("place__mark_sort", "id")
+    )
+    rank = ["", Level.GONE, Level.LOW, Level.HERE, Level.FINE]
+    for holding in held:
+        here = found[holding.part_id]
+        here.holdings.append(holding)
+        if rank.index(holding.level) > rank.index(here.level):
+            here.level = holding.level
+        if holding.place.where == Where.AWAY:
+            here.away += holding.quantity
+        elif holding.place.where == Where.ASHORE:
+            here.ashore += holding.quantity
+        elif holding.lot and holding.lot.expires_on and holding.lot.expires_on < on:
+            here.out_of_date += holding.quantity
+        else:
+            here.aboard += holding.quantity
+    return found
+
+
+def usable_aboard(part: Part, on: date) -> Decimal:
+    """Return how much of a part is aboard and not out of date."""
+    return usable_aboard_of([part.pk], on).get(part.pk, NIL)
+
+
+def usable_aboard_of(parts: Iterable[int], on: date) -> dict[int, Decimal]:
+    """Return how much of each part is aboard and not out of date; parts with none are left out."""
+    rows = (
+        usable(Holding.objects.aboard().filter(part_id__in=list(parts)), on)
+        .order_by()
+        .values_list("part_id")
+        .annotate(total=Sum("quantity"))
+    )
+    return dict(rows)
+
+
+def contents(place: Location) -> list[Holding]:
+    """Return what lies in a place and in the boxes and bags in it, the place itself first."""
+    ids = [place.pk, *(child.pk for child in inside(place))]
+    return list(
+        Holding.objects.there()
+        .filter(place_id__in=ids)
+        .select_related("part", "part__system", "lot", "place")
+        .order_by("place__mark_sort", "part__name", "id")
+    )
+
+
+def inside(place: Location) -> list[Location]:
+    """Return the places in use inside this one, at any depth, by mark."""
+    children: dict[int | None, list[Location]] = {}
+    for other in Location.objects.in_use().filter(boat_id=place.boat_id).by_mark():
+        children.setdefault(other.parent_id, []).append(other)
+    found: list[Location] = []
+    queue = list(children.get(place.pk, []))
+    while queue:
+        child = queue.pop(0)
+        found.append(child)
+        queue = children.get(child.pk, []) + queue
+    return found
+
+
+def last_counted(place: Location) -> date | None:
+    """Return the day of the place's last count that stands."""
+    return (
+        Count.objects.filter(place=place, entry__undone_by=None)
+        .order_by("-counted_on")
+        .values_list("counted_on", flat=True)
+        .first()
+    )
+
+
+def below_minimum(boat: Boat, on: date) -> list[tuple[Part, Decimal]]:
+    """Return the spares of which less than the least is aboard, with what there is."""
+    parts = list(Part.objects.spares().filter(boat=boat, minimum__gt=0).select_related("system"))
+    aboard = usable_aboard_of([part.pk for part in parts], on)
+    return [(part, aboard.get(part.pk, NIL)) for part in parts if aboard.get(part.pk, NIL) < part.minimum]
+
+
+def out_of_date(boat: Boat, on: date) -> list[Holding]:
+    """Return what lies somewhere although its date has passed, the oldest first."""
+    return list(
+        Holding.objects.there()
+        .filter(boat=boat, lot__expires_on__lt=on)
+        .select_related("part", "lot", "place", "place__area")
+        .order_by(F("lot__expires_on"), "id")
+    )
+
+
+def parts_named(boat: Boat, text: str, most: int = 8) -> list[Part]:
+    """Return parts whose name, specification or any number holds the text (folded), the best first."""
+    words = [fold(word) for word in text.split()] if text else []
+    whole = fold(text)
+    if len(whole) < 2:
+        return []
+    exact = Part.objects.in_use().filter(boat=boat, search__contains=whole)
+    found = list(exact.order_by("name", "id")[:most])
+    if len(found) < most and len(words) > 1:
+        loose = Part.objects.in_use().filter(boat=boat).exclude(pk__in=[part.pk for part in found])
+        for word in words:
+            loose = loose.filter(search__contains=word)
+        found += list(loose.order_by("name", "id")[: most - len(found)])
+    found.sort(key=lambda part: (not part.search.startswith(whole), part.name))
+    return found

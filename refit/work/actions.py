@@ -1,0 +1,73 @@
+"""Every change of a job, one verb a function, each in one transaction."""
+
+from datetime import date
+from typing import Any
+
+from django.db import transaction
+from django.db.models import Max
+
+from refit.boat.actions.boats import lock
+from refit.boat.models import Boat, Member, System
+from refit.boat.refusals import Refused
+from refit.work.models import TRANSITIONS, Before, Job, State
+
+
+@transaction.atomic
+def add_job(
+    boat: Boat,
+    *,
+    title: str,
+    system: System,
+    by: Any,
+    before: str = Before.LAUNCH,
+    state: str = State.PLANNED,
+    note: str = "",
+    given_to: Member | None = None,
+) -> Job:
+    """Put a job on the work list, with the next number."""
+    lock(boat)
+    newest = Job.objects.filter(boat=boat).aggregate(newest=Max("number"))["newest"] or 0
+    return Job.objects.create(
+        boat=boat,
+        number=newest + 1,
+        title=title,
+        system=system,
+        before=before,
+        state=state,
+        note=note,
+        given_to=given_to,
+        made_by=by,
+    )
+
+
+@transaction.atomic
+def change_job(
+    job: Job, *, title: str, system: System, before: str, note: str, given_to: Member | None
+) -> Job:
+    """Change what a job says. What was bought for it stays with the system of each line."""
+    lock(job.boat)
+    fresh = Job.objects.select_for_update(no_key=True).get(pk=job.pk)
+    fresh.title, fresh.system, fresh.before = title, system, before
+    fresh.note, fresh.given_to = note, given_to
+    fresh.save()
+    return fresh
+
+
+@transaction.atomic
+def set_state(job: Job, state: str, *, today: date) -> Job:
+    """Set how far a job is, along the table of transitions."""
+    lock(job.boat)
+    fresh = Job.objects.select_for_update(no_key=True).get(pk=job.pk)
+    if state == fresh.state:
+        return fresh
+    if state not in TRANSITIONS[fresh.state]:
+        raise Refused(
+            f"Job {fresh.number} is {fresh.get_state_display().lower()}; "
+            f"it cannot become {State(state).label.lower()} from there.",
+            code="transition",
+            field="state",
+        )
+    fresh.state = state
+    fresh.done_on = today if state == State.DONE else None
+    fresh.save()
+    return fresh

@@ -1,0 +1,89 @@
+"""The work list: jobs, each belonging to one system. Knows no parts."""
+
+from typing import Any
+
+from django.conf import settings
+from django.db import models
+from django.db.models import Q
+
+from refit.boat.models import Boat, Member, System
+from refit.boat.rights import RIGHTS, Right
+from refit.calc.text import fold
+
+
+class State(models.TextChoices):
+    PLANNED = "planned", "Planned"
+    WAITING = "waiting", "Waiting"
+    READY = "ready", "Ready"
+    IN_HAND = "in_hand", "In hand"
+    DONE = "done", "Done"
+    LATER = "later", "Later"
+
+
+OPEN_STATES = (State.PLANNED, State.WAITING, State.READY, State.IN_HAND)
+
+# From each state to those it may be set to. A job done by mistake can be taken up again.
+TRANSITIONS: dict[str, frozenset[str]] = {
+    State.PLANNED: frozenset({State.WAITING, State.READY, State.IN_HAND, State.DONE, State.LATER}),
+    State.WAITING: frozenset({State.PLANNED, State.READY, State.IN_HAND, State.DONE, State.LATER}),
+    State.READY: frozenset({State.PLANNED, State.WAITING, State.IN_HAND, State.DONE, State.LATER}),
+    State.IN_HAND: frozenset({State.PLANNED, State.WAITING, State.READY, State.DONE, State.LATER}),
+    State.DONE: frozenset({State.IN_HAND}),
+    State.LATER: frozenset({State.PLANNED, State.READY, State.IN_HAND}),
+}
+
+
+class Before(models.TextChoices):
+    LAUNCH = "launch", "Before launch"
+    DEPARTURE = "departure", "Before departure"
+    AFLOAT = "afloat", "Afloat"
+    ANOTHER_YEAR = "another", "Another year"
+
+
+class JobQuerySet(models.QuerySet["Job"]):
+    def open(self) -> "JobQuerySet":
+        return self.filter(state__in=OPEN_STATES)
+
+    def seen_by(self, member: Member) -> "JobQuerySet":
+        """Return the jobs of the member's boat that they may see: a trade sees those given to it."""
+        jobs = self.filter(boat_id=member.boat_id)
+        return jobs if Right.SEE_ALL in RIGHTS[member.role] else jobs.filter(given_to=member)
+
+
+class Job(models.Model):
+    """An item on the work list."""
+
+    boat = models.ForeignKey(Boat, on_delete=models.CASCADE, related_name="jobs")
+    number = models.PositiveIntegerField()
+    title = models.CharField(max_length=120)
+    folded = models.CharField(max_length=240, editable=False)
+    system = models.ForeignKey(System, on_delete=models.PROTECT, related_name="jobs")
+    state = models.CharField(max_length=8, choices=State, default=State.PLANNED)
+    before = models.CharField("to be done", max_length=9, choices=Before, default=Before.LAUNCH)
+    note = models.TextField(max_length=4000, blank=True)
+    given_to = models.ForeignKey(
+        Member, on_delete=models.SET_NULL, null=True, blank=True, related_name="jobs"
+    )
+    made_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+    made_at = models.DateTimeField(auto_now_add=True)
+    done_on = models.DateField(null=True, blank=True)
+
+    objects = JobQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["number"]
+        constraints = [
+            models.UniqueConstraint(name="job_number_once", fields=["boat", "number"]),
+            models.CheckConstraint(name="job_state_known", condition=Q(state__in=State.values)),
+            models.CheckConstraint(name="job_before_known", condition=Q(before__in=Before.values)),
+            models.CheckConstraint(name="job_title_given", condition=~Q(title="")),
+            models.CheckConstraint(name="job_title_short", condition=Q(title__length__lte=120)),
+            models.CheckConstraint(name="job_note_short", condition=Q(note__length__lte=4000)),
+        ]
+
+    def __str__(self) -> str:
+        return f"Job {self.number}, {self.title}"
+
+    def save(self, *args: Any, **kwargs: Any) -> None:
+        self.folded = fold(f"{self.number} {self.title}")[:240]
+        super().save(*args, **kwargs)

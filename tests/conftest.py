@@ -1,0 +1,79 @@
+"""The fixed cast (owner, crew, trade, viewer, outsider) on one boat, and what every test that writes must leave."""
+
+import os
+
+os.environ.setdefault("REFIT_DATA", "/tmp/refit-tests-data")
+
+import pytest
+from django.contrib.auth.models import User
+from django.db import connection
+from django.test import Client, TransactionTestCase
+
+from refit.boat import guards
+from refit.carry.ledger import differences
+from tests.factory import Factory
+
+_teardown = TransactionTestCase._fixture_teardown
+
+
+def _teardown_without_guards(self):
+    """Empty the tables with the guards lifted: emptying is the one deletion that the ledger suffers."""
+    guards.lift(connection)
+    try:
+        _teardown(self)
+    finally:
+        guards.install(connection)
+
+
+TransactionTestCase._fixture_teardown = _teardown_without_guards
+
+
+@pytest.fixture(autouse=True)
+def papers(settings, tmp_path):
+    """Keep each test's papers in a folder of its own."""
+    settings.PAPERS_DIR = tmp_path / "papers"
+
+
+@pytest.fixture
+def make(db):
+    """Return the factory: one boat in pounds with its cast, areas and systems."""
+    return Factory.start()
+
+
+@pytest.fixture
+def clean_ledger(db):
+    """Assert, after the test, that the ledger is clean."""
+    yield
+    assert list(differences()) == []
+
+
+@pytest.fixture
+def as_owner(make) -> Client:
+    return signed_in(make.owner)
+
+
+@pytest.fixture
+def as_crew(make) -> Client:
+    return signed_in(make.crew)
+
+
+@pytest.fixture
+def as_trade(make) -> Client:
+    return signed_in(make.trade)
+
+
+@pytest.fixture
+def as_viewer(make) -> Client:
+    return signed_in(make.viewer)
+
+
+@pytest.fixture
+def as_outsider(make) -> Client:
+    return signed_in(make.outsider)
+
+
+def signed_in(user: User) -> Client:
+    """Return a client signed in as this person."""
+    client = Client()
+    client.force_login(user, backend="django.contrib.auth.backends.ModelBackend")
+    return client
