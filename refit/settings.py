@@ -1,6 +1,7 @@
 """Settings of the program. What differs between installations comes from four variables (see README)."""
 
 import os
+import tempfile
 from datetime import timedelta
 from pathlib import Path
 
@@ -85,8 +86,10 @@ if DATABASES["default"]["ENGINE"] == "django.db.backends.sqlite3":
         "timeout": 20,
         "init_command": "PRAGMA journal_mode=WAL; PRAGMA synchronous=FULL; PRAGMA foreign_keys=ON;",
     }
-    # A file, not memory: shared memory fails threaded writers.
-    DATABASES["default"]["TEST"] = {"NAME": os.environ.get("REFIT_TEST_DATABASE", "/tmp/refit-tests.sqlite3")}
+    # A file, not memory: shared memory fails threaded writers. One for each process, so that runs never meet.
+    DATABASES["default"]["TEST"] = {
+        "NAME": os.path.join(tempfile.gettempdir(), f"refit-tests-{os.getpid()}.sqlite3")
+    }
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 
 AUTHENTICATION_BACKENDS = [
