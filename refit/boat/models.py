@@ -328,6 +328,39 @@ class Paper(models.Model):
         return f"Paper {self.number}"
 
 
+class PlacePaper(models.Model):
+    """A paper that belongs to a place."""
+
+    boat = models.ForeignKey(Boat, on_delete=models.CASCADE, related_name="+")
+    location = models.ForeignKey(Location, on_delete=models.CASCADE, related_name="place_papers")
+    paper = models.ForeignKey(Paper, on_delete=models.CASCADE, related_name="place_papers")
+
+    class Meta:
+        ordering = ["id"]
+        constraints = [models.UniqueConstraint(name="place_paper_once", fields=["location", "paper"])]
+
+    def __str__(self) -> str:
+        return f"{self.paper} of {self.location}"
+
+
+class Contingency(models.Model):
+    """What is kept back for what nobody foresaw, from a date on. The newest counts."""
+
+    boat = models.ForeignKey(Boat, on_delete=models.CASCADE, related_name="contingencies")
+    amount = models.BigIntegerField(help_text="Minor units of the boat's currency")
+    set_on = models.DateField()
+    note = models.CharField(max_length=200, blank=True)
+    entered_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+    entered_at = models.DateTimeField(auto_now_add=True)
+
+    class Meta:
+        ordering = ["set_on", "id"]
+        constraints = [models.CheckConstraint(name="contingency_not_negative", condition=Q(amount__gte=0))]
+
+    def __str__(self) -> str:
+        return f"Contingency from {self.set_on}"
+
+
 class FormKey(models.Model):
     """A form that was acted on. Its key was made on the server; the digest is of what was sent."""
 

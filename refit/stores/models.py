@@ -213,6 +213,24 @@ class Holding(models.Model):
         return f"{self.part} in {self.place}"
 
 
+class SetAside(models.Model):
+    """So much of a holding that lies there but may not be used, such as goods that go back."""
+
+    boat = models.ForeignKey(Boat, on_delete=models.CASCADE, related_name="+")
+    holding = models.ForeignKey(Holding, on_delete=models.PROTECT, related_name="set_asides")
+    quantity = QuantityField()
+    why = models.CharField(max_length=120)
+    made_at = models.DateTimeField(auto_now_add=True)
+    closed_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["id"]
+        constraints = [models.CheckConstraint(name="set_aside_some", condition=Q(quantity__gt=0))]
+
+    def __str__(self) -> str:
+        return f"{self.quantity} of {self.holding}: {self.why}"
+
+
 class EntryKind(models.TextChoices):
     TAKE = "take", "Taken"
     PUT_IN = "put_in", "Put in"
@@ -222,11 +240,12 @@ class EntryKind(models.TextChoices):
     MISSING = "missing", "Not there"
     LEVEL = "level", "Level"
     DELIVERY = "delivery", "Arrived"
+    RETURN = "return", "Sent back"
     UNDO = "undo", "Undone"
 
 
 # Entries that belong to a document of a higher floor; that document's own action undoes them.
-DOCUMENTED = (EntryKind.DELIVERY,)
+DOCUMENTED = (EntryKind.DELIVERY, EntryKind.RETURN)
 
 
 class Entry(models.Model):
@@ -262,6 +281,7 @@ class Reason(models.TextChoices):
     LOST = "lost", "counted, fewer"
     MOVED = "moved", "moved"
     LEVEL = "level", "level said"
+    RETURNED = "returned", "sent back"
     UNDONE = "undone", "undone"
 
 
@@ -368,6 +388,9 @@ class Need(models.Model):
     part = models.ForeignKey(Part, on_delete=models.PROTECT, null=True, blank=True, related_name="needs")
     words = models.CharField(max_length=200, blank=True)
     quantity = QuantityField(default=1)
+    guess = models.BigIntegerField(
+        null=True, blank=True, help_text="What all of it may cost, boat's currency, as guessed"
+    )
     met_at = models.DateTimeField(null=True, blank=True)
 
     objects = NeedQuerySet.as_manager()
@@ -375,12 +398,30 @@ class Need(models.Model):
     class Meta:
         ordering = ["id"]
         constraints = [
+            models.CheckConstraint(
+                name="need_guess_in_bounds", condition=Q(guess=None) | (Q(guess__gte=0) & Q(guess__lt=10**12))
+            ),
             models.CheckConstraint(name="need_more_than_nothing", condition=Q(quantity__gt=0)),
             models.CheckConstraint(name="need_says_what", condition=~Q(part=None, words="")),
         ]
 
     def __str__(self) -> str:
         return self.part.name if self.part else self.words
+
+
+class PartPaper(models.Model):
+    """A paper that belongs to a part: a data sheet, a manual, a photo."""
+
+    boat = models.ForeignKey(Boat, on_delete=models.CASCADE, related_name="+")
+    part = models.ForeignKey(Part, on_delete=models.CASCADE, related_name="part_papers")
+    paper = models.ForeignKey(Paper, on_delete=models.CASCADE, related_name="part_papers")
+
+    class Meta:
+        ordering = ["id"]
+        constraints = [models.UniqueConstraint(name="part_paper_once", fields=["part", "paper"])]
+
+    def __str__(self) -> str:
+        return f"{self.paper} of {self.part}"
 
 
 def usable(holdings: "QuerySet[Holding]", on: Any) -> "QuerySet[Holding]":

@@ -1,0 +1,225 @@
+"""Correcting an order after it was placed, with who, when, before and after.
+
+Never below what has arrived; a part is fixed once some of it has arrived; job, system, place and prices are free.
+Landed costs follow at once.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
+from typing import Any
+
+from django.db import transaction
+
+from refit.boat.actions.boats import lock
+from refit.boat.models import Location, System
+from refit.boat.refusals import Refused
+from refit.buying.actions.orders import LineFacts, amount_of, check_day, checked_rate, make_line
+from refit.buying.costing import refresh
+from refit.buying.models import (
+    COUNTED_STATES,
+    Correction,
+    DeliveryLine,
+    Line,
+    LineKind,
+    Order,
+    PricedBy,
+    RateSource,
+    Share,
+    Supplier,
+)
+from refit.calc.money import from_minor
+from refit.calc.numbers import format_quantity
+from refit.stores.models import Part
+from refit.work.models import Job
+
+
+@dataclass(frozen=True)
+class Head:
+    """What an order says of itself, as corrected."""
+
+    supplier: Supplier
+    ordered_on: date
+    expected_on: date | None = None
+    reference: str = ""
+    note: str = ""
+    rate: Decimal | None = None  # None: as it is
+
+
+@dataclass(frozen=True)
+class LineChange:
+    """A line as corrected; without `line` it is one more."""
+
+    facts: LineFacts
+    line: Line | None = None
+    second_hand: bool = False
+    gift_value: int | None = None
+    replaces: Line | None = None
+
+
+@transaction.atomic
+def correct_order(
+    order: Order, head: Head, lines: Sequence[LineChange], *, by: Any, today: date, why: str = ""
+) -> list[Correction]:
+    """Correct a placed order; lines that are not given are taken off. Return what was changed."""
+    lock(order.boat)
+    fresh = Order.objects.select_for_update(no_key=True).select_related("boat", "supplier").get(pk=order.pk)
+    if fresh.state not in COUNTED_STATES:
+        raise Refused(
+            f"Order {fresh.number} is {fresh.get_state_display().lower()}; change it as a draft.", code="not_placed"
+        )
+    if not lines:
+        raise Refused("An order keeps at least one line; cancel it instead.", code="no_lines", field="lines")
+    before = fresh.landed
+    changes = _correct_head(fresh, head, today)
+    kept = {change.line.pk for change in lines if change.line is not None}
+    for line in fresh.lines.exclude(pk__in=kept):
+        changes.append(_take_off(line))
+    for change in lines:
+        changes += _correct_line(fresh, change)
+    if not changes:
+        return []
+    refresh([fresh])
+    fresh.refresh_from_db()
+    notes = [
+        note(fresh, what, old, new, 0, by=by, on=today) for what, old, new in changes if old != new
+    ]
+    if notes and fresh.landed != before:
+        # The difference belongs to the correction as a whole; it stands with its first change.
+        notes[0].difference = fresh.landed - before
+        notes[0].save(update_fields=["difference"])
+    if why and notes:
+        note(fresh, "Why", "", why, 0, by=by, on=today)
+    return notes
+
+
+def note(order: Order, what: str, before: str, after: str, difference: int, *, by: Any, on: date) -> Correction:
+    """Write down one thing that was changed on a placed order."""
+    return Correction.objects.create(
+        boat=order.boat,
+        order=order,
+        by=by,
+        made_on=on,
+        what=what[:120],
+        before=before[:300],
+        after=after[:300],
+        difference=difference,
+    )
+
+
+Change = tuple[str, str, str]
+
+
+def _correct_head(order: Order, head: Head, today: date) -> list[Change]:
+    check_day(head.ordered_on, today, "ordered_on")
+    changes: list[Change] = []
+    for name, what in (
+        ("supplier", "Supplier"),
+        ("ordered_on", "Ordered on"),
+        ("expected_on", "Expected on"),
+        ("reference", "Reference"),
+        ("note", "Note"),
+    ):
+        old, new = getattr(order, name), getattr(head, name)
+        if old != new:
+            changes.append((what, str(old or ""), str(new or "")))
+            setattr(order, name, new)
+    if head.rate is not None and head.rate != order.rate:
+        if order.currency == order.boat.currency:
+            raise Refused("An order in the boat's own money has no rate.", code="rate", field="rate")
+        changes.append(("Rate", f"{order.rate.normalize():f}", f"{head.rate.normalize():f}"))
+        order.rate, order.rate_source, order.rate_on = checked_rate(head.rate), RateSource.TYPED, None
+    order.save()
+    return changes
+
+
+def _take_off(line: Line) -> Change:
+    if line.arrived > 0 or line.refunded or DeliveryLine.objects.filter(line=line).exists():
+        raise Refused(f"{line.what} has arrived or was refunded; it stays on the order.", code="arrived")
+    for share in Share.objects.filter(line=line).select_related("charge"):
+        if share.charge.shares.count() == 1:
+            raise Refused(
+                f"{share.charge} is for {line.what} alone; take that off first.", code="only_line", field="lines"
+            )
+    change = (f"Line {line.position + 1}", _words(line), "taken off")
+    line.delete()
+    return change
+
+
+def _correct_line(order: Order, change: LineChange) -> list[Change]:
+    facts = change.facts
+    if change.line is None:
+        position = max(order.lines.values_list("position", flat=True), default=-1) + 1
+        made = make_line(order, position, facts)
+        _mark(made, change)
+        for charge in order.charges.filter(over_all=True):
+            Share.objects.create(boat=order.boat, charge=charge, line=made)
+        if made.system_id is None:
+            raise Refused(f"Which system is {made.what} for?", code="no_system", field="system")
+        return [(f"Line {position + 1}", "", _words(made))]
+    line = Line.objects.select_related("part", "job", "system", "place").get(pk=change.line.pk, order=order)
+    old = _facts(line)
+    quantity = facts.packs * facts.pack_size
+    if quantity < line.arrived + line.wont_come:
+        raise Refused(
+            f"{format_quantity(line.arrived)} of {line.what} came; the order cannot be for {format_quantity(quantity)}.",
+            code="below_arrived",
+            field="packs",
+        )
+    same = facts.part == line.part and (facts.part is not None or facts.words == line.words)
+    if not same and line.arrived > 0:
+        raise Refused(f"Some of {line.what} came; what it is stays as it is.", code="part_fixed", field="what")
+    amount = amount_of(facts, order.currency)
+    if amount < 0:
+        raise Refused("A price is nil or more.", code="negative", field="price")
+    _set_line(line, facts, amount, order.currency)
+    if line.system_id is None:
+        raise Refused(f"Which system is {line.what} for?", code="no_system", field="system")
+    line.save()
+    _mark(line, change)
+    new = _facts(line)
+    return [
+        (f"Line {line.position + 1}, {name}", old[name], new[name]) for name in old if old[name] != new[name]
+    ]
+
+
+def _set_line(line: Line, facts: LineFacts, amount: int, currency: str) -> None:
+    line.part = facts.part
+    line.words = "" if facts.part else facts.words
+    line.kind = LineKind.PART if facts.part else LineKind.SERVICE if facts.service else LineKind.WORDS
+    line.packs, line.pack_size = facts.packs, facts.pack_size
+    line.quantity = facts.packs * facts.pack_size
+    line.priced_by = PricedBy.TOTAL if facts.total else PricedBy.EACH
+    line.unit_price = (
+        (from_minor(amount, currency) / facts.packs).quantize(Decimal("0.0001")) if facts.total else facts.price
+    )
+    line.amount = amount
+    line.job, line.place = facts.job, facts.place
+    line.system = facts.system or (facts.job.system if facts.job else None)
+
+
+def _mark(line: Line, change: LineChange) -> None:
+    line.second_hand, line.gift_value, line.replaces = change.second_hand, change.gift_value, change.replaces
+    line.save(update_fields=["second_hand", "gift_value", "replaces"])
+
+
+def _facts(line: Line) -> dict[str, str]:
+    part: Part | None = line.part
+    job: Job | None = line.job
+    system: System | None = line.system
+    place: Location | None = line.place
+    return {
+        "what": part.name if part else line.words,
+        "how many": format_quantity(line.quantity),
+        "price": f"{line.unit_price.normalize():f}",
+        "in all": str(from_minor(line.amount, line.order.currency)),
+        "job": str(job.number) if job else "none",
+        "system": system.name if system else "none",
+        "place": place.plate if place else "none",
+        "second-hand": "yes" if line.second_hand else "no",
+    }
+
+
+def _words(line: Line) -> str:
+    return f"{format_quantity(line.quantity)} × {line.what}, {from_minor(line.amount, line.order.currency)}"
