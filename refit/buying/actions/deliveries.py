@@ -135,10 +135,14 @@ def buy_here(
     straight_to_job: bool = False,
     means: str = Means.CARD,
     payer: str = "",
+    order: Order | None = None,
 ) -> tuple[Order, Delivery]:
-    """Over the counter: ordered, arrived and paid in one save, to each line's place or straight to the job."""
+    """Over the counter: ordered, arrived and paid in one save, to each line's place or straight to the job.
+
+    A new order, or a draft (`order`) written anew.
+    """
     on = facts.ordered_on or today
-    order = write_order(boat, facts, by=by, today=today)
+    order = write_order(boat, facts, by=by, today=today, order=order)
     order = place_order(order, on=on, today=today)
     arrivals = [
         Arrival(
