@@ -96,6 +96,7 @@ def set_order(order: Order, boat: Boat, facts: OrderFacts, today: date) -> None:
         check_day(facts.ordered_on, today, "ordered_on")
     if facts.expected_on is not None and not 1990 <= facts.expected_on.year <= 2100:
         raise Refused(f"{facts.expected_on} cannot be right.", code="date", field="expected_on")
+    kept = _kept_rate(order, facts)
     order.supplier, order.currency, order.job = facts.supplier, facts.currency, facts.job
     order.ordered_on, order.expected_on = facts.ordered_on, facts.expected_on
     order.reference, order.note = facts.reference, facts.note
@@ -106,6 +107,8 @@ def set_order(order: Order, boat: Boat, facts: OrderFacts, today: date) -> None:
         order.rate, order.rate_source = Decimal(1), RateSource.HOME
     elif facts.charged is not None:
         order.rate, order.rate_source = _charged_rate(facts, boat), RateSource.CHARGED
+    elif kept is not None:
+        order.rate_source, order.rate_on = RateSource.ECB, kept
     elif facts.rate is not None:
         order.rate, order.rate_source = _checked_rate(facts.rate), RateSource.TYPED
     else:
@@ -117,6 +120,12 @@ def _checked_charged(charged: Decimal, home: str) -> int:
     if not 0 <= minor < LIMIT:
         raise Refused(f"{charged} cannot be what the card was charged.", code="charged", field="charged")
     return minor
+
+
+def _kept_rate(order: Order, facts: OrderFacts) -> date | None:
+    """Return the day of a draft's published rate if it is kept: a stored rate is never looked up anew."""
+    is_same = (order.currency, order.ordered_on, order.rate) == (facts.currency, facts.ordered_on, facts.rate)
+    return order.rate_on if order.pk and is_same and order.rate_source == RateSource.ECB else None
 
 
 def _look_up(order: Order, boat: Boat, day: date) -> None:
