@@ -10,6 +10,7 @@ from django.core.exceptions import ValidationError
 from django.db import models
 
 QUANTITY_LIMIT = Decimal(10) ** 6
+STORABLE = Decimal(2**63) / 1000  # a sum may pass the limit of one quantity, never that of the column
 
 
 class QuantityField(models.BigIntegerField):
@@ -29,7 +30,11 @@ class QuantityField(models.BigIntegerField):
         try:
             number = Decimal(str(value))
         except ArithmeticError:
-            raise ValidationError("%(value)s is not a number.", code="not_a_number", params={"value": value}) from None
+            raise ValidationError(
+                "%(value)s is not a number.", code="not_a_number", params={"value": value}
+            ) from None
+        if not number.is_finite() or abs(number) >= STORABLE:
+            raise ValidationError("%(value)s is too large.", code="too_large", params={"value": value})
         if number != number.quantize(Decimal("0.001")):
             raise ValidationError("At most three places: %(value)s.", code="places", params={"value": value})
         return tidy(number)

@@ -55,6 +55,7 @@ class Fact:
     """One line's money, and what it is counted under."""
 
     line: int
+    order: int
     system: int
     job: int | None
     supplier: int
@@ -101,23 +102,20 @@ def facts(boat: Boat, filters: Filters) -> list[Fact]:
             "delivered",
         )
     )
-    paid = _paid(boat, {row[1] for row in rows})
+    paid = _paid(boat)
     return [
-        Fact(pk, system, job, supplier, f"{day:%Y-%m}", landed, delivered, paid.get(pk, 0))
-        for pk, _, system, job, supplier, day, landed, delivered in rows
+        Fact(pk, order, system, job, supplier, f"{day:%Y-%m}", landed, delivered, paid.get(pk, 0))
+        for pk, order, system, job, supplier, day, landed, delivered in rows
     ]
 
 
-def _paid(boat: Boat, orders: set[int]) -> dict[int, int]:
+def _paid(boat: Boat) -> dict[int, int]:
     """Return what was paid for each line: an order's payments, shared over all of its lines."""
-    sums = dict(
-        PaymentSplit.objects.filter(boat=boat, order_id__in=orders)
-        .order_by()
-        .values_list("order_id")
-        .annotate(total=Sum("amount"))
-    )
+    # No list of ids goes to the database: a long season has more orders than a query takes.
+    splits = PaymentSplit.objects.filter(boat=boat)
+    sums = dict(splits.order_by().values_list("order_id").annotate(total=Sum("amount")))
     weights: dict[int, list[tuple[int, int]]] = defaultdict(list)
-    counted = Line.objects.filter(boat=boat, order_id__in=list(sums), counted=True)
+    counted = Line.objects.filter(boat=boat, counted=True, order__in=splits.values("order"))
     for order, pk, landed in counted.order_by("position").values_list("order_id", "id", "landed"):
         weights[order].append((pk, max(landed, 0)))
     found: dict[int, int] = {}
@@ -155,16 +153,14 @@ def by_month(boat: Boat, rows: list[Fact]) -> dict[str, Money]:
 def _paid_by_month(boat: Boat, rows: list[Fact]) -> dict[str, int]:
     """Return what was paid in each month of the lines given; together it is what they have as paid."""
     orders: dict[int, int] = defaultdict(int)
-    line_order = dict(
-        Line.objects.filter(pk__in=[f.line for f in rows if f.paid]).values_list("id", "order_id")
-    )
     for fact in rows:
-        if fact.line in line_order:
-            orders[line_order[fact.line]] += fact.paid
+        orders[fact.order] += fact.paid
     found: dict[str, int] = defaultdict(int)
     splits: dict[int, list[tuple[str, int]]] = defaultdict(list)
-    for order, day, amount in PaymentSplit.objects.filter(order_id__in=list(orders)).values_list(
-        "order_id", "payment__paid_on", "amount"
+    for order, day, amount in (
+        PaymentSplit.objects.filter(boat=boat)
+        .order_by("payment__paid_on", "id")
+        .values_list("order_id", "payment__paid_on", "amount")
     ):
         splits[order].append((f"{day:%Y-%m}", amount))
     for order, amount in orders.items():
@@ -194,7 +190,8 @@ def systems(boat: Boat) -> list[System]:
 def part_numbers(boat: Boat, parts: set[int]) -> dict[int, str]:
     """Return the first number of each part that is not a barcode."""
     found: dict[int, str] = {}
-    numbers = PartNumber.objects.filter(boat=boat, part_id__in=parts).exclude(kind=NumberKind.GTIN)
+    numbers = PartNumber.objects.filter(boat=boat).exclude(kind=NumberKind.GTIN)
     for part, number in numbers.order_by("-id").values_list("part_id", "number"):
-        found[part] = number
+        if part in parts:
+            found[part] = number
     return found

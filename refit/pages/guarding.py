@@ -3,7 +3,6 @@
 What a person may not see answers 404, as if it were not there; what they may see but not change, 403.
 """
 
-import zoneinfo
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date
@@ -16,6 +15,7 @@ from django.http import Http404, HttpRequest, HttpResponse, HttpResponseNotAllow
 from django.shortcuts import render
 from django.utils import timezone
 
+from refit.boat.clock import zone
 from refit.boat.models import Boat, Member
 from refit.boat.rights import RIGHTS, Right
 
@@ -74,11 +74,3 @@ def enter(request: Any, slug: str) -> None:
     request.rights = RIGHTS[member.role]
     timezone.activate(zone(member.boat))
     request.today = timezone.localdate()
-
-
-def zone(boat: Boat) -> zoneinfo.ZoneInfo:
-    """Return the boat's time zone, or UTC where the name is not known on this machine."""
-    try:
-        return zoneinfo.ZoneInfo(boat.time_zone)
-    except (zoneinfo.ZoneInfoNotFoundError, ValueError):
-        return zoneinfo.ZoneInfo("UTC")

@@ -89,6 +89,7 @@ def add_member(boat: Boat, user: Any, role: str) -> Member:
 def remove_member(boat: Boat, member: Member) -> None:
     """Take a person off the boat; one owner always stays."""
     lock(boat)
+    member = Member.objects.get(pk=member.pk)
     if member.role == Role.OWNER and Member.objects.filter(boat=boat, role=Role.OWNER).count() == 1:
         raise Refused("A boat keeps at least one owner. Make somebody else owner first.", code="last_owner")
     member.delete()

@@ -30,7 +30,7 @@ from refit.buying.models import (
     PaymentSplit,
 )
 from refit.calc.numbers import format_quantity
-from refit.stores.actions.ledger import Move, record, reverse
+from refit.stores.actions.ledger import LIMIT, Move, record, reverse
 from refit.stores.actions.parts import add_part
 from refit.stores.actions.stow import lot_of
 from refit.stores.models import Entry, EntryKind, Holding, Kept, Level, Movement, Part, Reason
@@ -80,7 +80,8 @@ def book_in(
         rows.append(row)
         if arrived:
             carried.append(row)
-            moves += arrived
+        # Two lines of a part kept by level say the same of its place: it is said once.
+        moves += [move for move in arrived if move.level is None or move not in moves]
     said = _said(rows)
     if moves:
         delivery.entry = record(boat, EntryKind.DELIVERY, said, moves, by=by, on=on, today=today)
@@ -106,8 +107,15 @@ def undo_delivery(delivery: Delivery, *, by: Any, today: date) -> Delivery:
     orders = _lock_orders({row.line.order_id for row in rows})
     if fresh.entry is not None:
         reverse(fresh.entry, by=by, today=today)
+    for order in orders.values():
+        # An order counts as cancelled once its last line is given up; taking that back opens it again.
+        if order.state == OrderState.CANCELLED and all(line.wanted <= 0 for line in order.lines.all()):
+            order.state = OrderState.ORDERED
     for row in rows:
         line = Line.objects.get(pk=row.line_id)
+        order = orders[line.order_id]
+        if row.wont_come and order.state == OrderState.CANCELLED and not _comes(order):
+            order.state = OrderState.ORDERED  # it was cancelled by this alone: nothing of it was to come
         line.arrived -= row.quantity
         line.wont_come -= row.wont_come
         line.save(update_fields=["arrived", "wont_come"])
@@ -127,10 +135,14 @@ def buy_here(
     straight_to_job: bool = False,
     means: str = Means.CARD,
     payer: str = "",
+    order: Order | None = None,
 ) -> tuple[Order, Delivery]:
-    """Over the counter: ordered, arrived and paid in one save, to each line's place or straight to the job."""
+    """Over the counter: ordered, arrived and paid in one save, to each line's place or straight to the job.
+
+    A new order, or a draft (`order`) written anew.
+    """
     on = facts.ordered_on or today
-    order = write_order(boat, facts, by=by, today=today)
+    order = write_order(boat, facts, by=by, today=today, order=order)
     order = place_order(order, on=on, today=today)
     arrivals = [
         Arrival(
@@ -170,6 +182,8 @@ def pay(
 ) -> Payment:
     """Write down a payment, split over orders (minor units of the boat's currency)."""
     lock(boat)
+    if any(amount < 0 for _, amount in splits):
+        raise Refused("A payment is nil or more.", code="negative", field="amount")
     total = sum(amount for _, amount in splits)
     payment = Payment.objects.create(
         boat=boat, paid_on=on, means=Means(means), amount=total, payer=payer, entered_by=by
@@ -177,6 +191,11 @@ def pay(
     for order, amount in splits:
         PaymentSplit.objects.create(boat=boat, payment=payment, order=order, amount=amount)
     return payment
+
+
+def _comes(order: Order) -> bool:
+    """Return whether anything of an order is still bought."""
+    return any(line.wanted > 0 for line in order.lines.all())
 
 
 def _lock_orders(ids: set[int]) -> dict[int, Order]:
@@ -192,6 +211,8 @@ def _arrive(boat: Boat, arrival: Arrival, orders: dict[int, Order]) -> tuple[Del
         raise Refused(f"Order {order.number} is {order.get_state_display().lower()}.", code="not_placed")
     if arrival.quantity < 0:
         raise Refused("How many came? Nil or more.", code="negative", field="quantity")
+    if line.arrived + arrival.quantity >= LIMIT:
+        raise Refused("A quantity stays below a million.", code="too_large", field="quantity")
     coming = line.open_quantity
     if arrival.quantity > coming and not arrival.more_agreed:
         raise Refused(
@@ -217,14 +238,15 @@ def _stow(boat: Boat, arrival: Arrival, line: Line, row: DeliveryLine) -> list[M
     if line.kind == LineKind.WORDS and part is None and arrival.place is not None:
         part = add_part(boat, name=line.words[:120], system=line.system, unit=line.unit)
     if part is not None and line.part is None and line.kind == LineKind.WORDS:
-        line.part, line.kind, line.words = part, LineKind.PART, ""
+        line.part, line.kind = part, LineKind.PART  # the words of the paper stay
     if part is None:
         return []
     place = arrival.place or not_stowed(boat)
     lot = lot_of(part, arrival.serial, arrival.expires_on)
     row.part, row.lot, row.place = part, lot, place
     if part.kept != Kept.COUNTED:
-        return _stow_level(part, place, lot)
+        # Used up at once, it says nothing of what lies in the place.
+        return [] if arrival.to_job and line.job is not None else _stow_level(part, place, lot)
     moves = [Move(part, Reason.DELIVERED, arrival.quantity, to_place=place, lot=lot)]
     if arrival.to_job and line.job is not None:
         moves.append(Move(part, Reason.USED, arrival.quantity, from_place=place, lot=lot, job=line.job))

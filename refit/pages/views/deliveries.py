@@ -13,3 +13,7 @@ def all_came(request: Any, **kwargs: Any) -> HttpResponse:
 
 def undo(request: Any, **kwargs: Any) -> HttpResponse:
     raise Http404("to be written")
+
+
+def came_as_parts(request: Any, **kwargs: Any) -> HttpResponse:
+    raise Http404("to be written")

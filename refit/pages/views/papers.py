@@ -25,3 +25,11 @@ def paper(request: Any, **kwargs: Any) -> HttpResponse:
 
 def small(request: Any, **kwargs: Any) -> HttpResponse:
     raise Http404("to be written")
+
+
+def put_on(request: Any, **kwargs: Any) -> HttpResponse:
+    raise Http404("to be written")
+
+
+def take_off(request: Any, **kwargs: Any) -> HttpResponse:
+    raise Http404("to be written")

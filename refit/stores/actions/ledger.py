@@ -71,8 +71,13 @@ def record(
         .filter(boat=boat, pk__in={move.part.pk for move in moves})
         .order_by("pk")
     }
+    for move in moves:
+        if move.part.pk not in parts:
+            raise Refused("There is no such part on this boat.", code="no_part", field="part")
     if undoes is None:
         _check_places(boat, moves, on, today)
+    else:
+        _check_back_into_use(boat, moves)
     entry = Entry.objects.create(boat=boat, kind=kind, said=said[:300], happened_on=on, by=by, undoes=undoes)
     held = _holdings(boat, parts)
     rows = []
@@ -178,6 +183,14 @@ def _check_places(boat: Boat, moves: Sequence[Move], on: date, today: date) -> N
                 code="before_count",
                 field="on",
             )
+
+
+def _check_back_into_use(boat: Boat, moves: Sequence[Move]) -> None:
+    """Refuse to put things back into a place that has been taken out of use since: nobody would look there."""
+    ids = {move.to_place.pk for move in moves if move.to_place and (move.quantity or move.level)}
+    retired = Location.objects.filter(boat=boat, pk__in=ids, retired_at__isnull=False).first()
+    if retired is not None:
+        raise Refused(f"{retired} is no longer in use; take it into use again first.", code="place")
 
 
 Key = tuple[int, int | None, int]

@@ -100,13 +100,15 @@ def delete_part(part: Part) -> None:
     """Delete a part that was never used anywhere; one with a past can only be retired."""
     lock(part.boat)
     fresh = Part.objects.get(pk=part.pk)
-    if fresh.movements.exists() or fresh.lines.exists() or fresh.needs.exists():  # type: ignore[attr-defined]
+    pasts = (fresh.movements, fresh.lines, fresh.needs, fresh.supersedes)  # type: ignore[attr-defined]
+    if any(past.exists() for past in pasts):
         raise Refused(
-            f"{fresh} has been in and out, ordered or wanted; it cannot be deleted. Retire it instead.",
+            f"{fresh} has been in and out, ordered, wanted or named by another part; it cannot be deleted. "
+            "Retire it instead.",
             code="has_past",
         )
-    fresh.lots.all().delete()
     fresh.holdings.all().delete()
+    fresh.lots.all().delete()
     fresh.delete()
 
 

@@ -67,7 +67,7 @@ def put_in(
 ) -> Entry:
     """Put something into a place. What is kept by level is said to be fine, or just here."""
     lock(part.boat)
-    if part.retired_at:
+    if Part.objects.filter(pk=part.pk, retired_at__isnull=False).exists():
         raise Refused(f"{part} is retired; take it into use again first.", code="retired", field="part")
     lot = lot_of(part, serial, expires_on)
     if part.kept == Kept.LEVEL:
@@ -158,7 +158,7 @@ def count(
 def _check_day(place: Location, on: date, today: date) -> None:
     if on > today:
         raise Refused(f"{on:%-d %b %Y} has not come yet.", code="future", field="on")
-    if not place.holds_things:
+    if not Location.objects.get(pk=place.pk).holds_things:
         raise Refused(f"{place} cannot be counted; it is out of use or an area.", code="place")
     day = reading.last_counted(place)
     if day and on < day:
