@@ -91,6 +91,14 @@ def worth(order: Order, home: str, lines: list[Line], charges: list[Charge], set
     return Worth(allocate(all_home - bearing, bought), values, paid >= total)
 
 
+def own_total(order: Order) -> int:
+    """Return what the seller's bill comes to, minor units of the order's currency."""
+    charges = [charge for charge in order.charges.all() if _in_own_money(charge, order)]
+    return sum(line_amount(line) for line in order.lines.all()) + sum(
+        _signed(charge, charge.amount) for charge in charges
+    )
+
+
 def _in_own_money(charge: Charge, order: Order) -> bool:
     """Return whether the seller's own bill holds this charge, so that the card paid it with the goods."""
     return charge.currency == order.currency and not charge.in_prices and charge.payee_id is None
@@ -281,4 +289,3 @@ def state_of(order: Order, lines: list[Line]) -> str:
     if came and all(line.arrived >= line.wanted for line in lines):
         return OrderState.ARRIVED
     return OrderState.PART_ARRIVED if came else OrderState.ORDERED
-

@@ -12,7 +12,7 @@ from django.db.models import F, Sum
 
 from refit.boat.models import Boat, Location, Where
 from refit.calc.text import fold
-from refit.stores.models import Count, Holding, Level, Part, usable
+from refit.stores.models import Count, Holding, Level, Part, SetAside, usable
 
 NIL = Decimal(0)
 
@@ -61,14 +61,25 @@ def usable_aboard(part: Part, on: date) -> Decimal:
 
 
 def usable_aboard_of(parts: Iterable[int], on: date) -> dict[int, Decimal]:
-    """Return how much of each part is aboard and not out of date; parts with none are left out."""
+    """Return how much of each part is aboard, not out of date and not set aside; parts with none are left out."""
     rows = (
         usable(Holding.objects.aboard().filter(part_id__in=list(parts)), on)
         .order_by()
         .values_list("part_id")
         .annotate(total=Sum("quantity"))
     )
-    return dict(rows)
+    found = dict(rows)
+    aside = (
+        SetAside.objects.filter(
+            closed_at=None, holding__part_id__in=list(found), holding__place__where=Where.ABOARD
+        )
+        .order_by()
+        .values_list("holding__part_id")
+        .annotate(total=Sum("quantity"))
+    )
+    for part, total in aside:
+        found[part] -= total
+    return found
 
 
 def contents(place: Location) -> list[Holding]:

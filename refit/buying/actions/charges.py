@@ -15,7 +15,7 @@ from refit.boat.actions.boats import lock
 from refit.boat.models import Boat
 from refit.boat.refusals import Refused
 from refit.buying.actions.corrections import note
-from refit.buying.actions.orders import checked_rate
+from refit.buying.actions.writing import checked_rate
 from refit.buying.costing import refresh
 from refit.buying.models import COUNTED_STATES, Charge, ChargeKind, Line, Order, Share, Supplier
 from refit.buying.rates import published
@@ -67,7 +67,15 @@ def add_charge(boat: Boat, lines: Sequence[Line], bill: Bill, *, by: Any, today:
     before = {pk: order.landed for pk, order in orders.items()}
     refresh(orders.values())
     for order in Order.objects.filter(pk__in=list(orders)):
-        note(order, f"{charge.get_kind_display()} added", "", bill.words, order.landed - before[order.pk], by=by, on=today)
+        note(
+            order,
+            f"{charge.get_kind_display()} added",
+            "",
+            bill.words,
+            order.landed - before[order.pk],
+            by=by,
+            on=today,
+        )
     return charge
 
 

@@ -15,7 +15,7 @@ from django.db import transaction
 from refit.boat.actions.boats import lock
 from refit.boat.models import Location, System
 from refit.boat.refusals import Refused
-from refit.buying.actions.orders import LineFacts, amount_of, check_day, checked_rate, make_line
+from refit.buying.actions.writing import LineFacts, amount_of, check_day, checked_rate, make_line
 from refit.buying.costing import refresh
 from refit.buying.models import (
     COUNTED_STATES,
@@ -67,7 +67,8 @@ def correct_order(
     fresh = Order.objects.select_for_update(no_key=True).select_related("boat", "supplier").get(pk=order.pk)
     if fresh.state not in COUNTED_STATES:
         raise Refused(
-            f"Order {fresh.number} is {fresh.get_state_display().lower()}; change it as a draft.", code="not_placed"
+            f"Order {fresh.number} is {fresh.get_state_display().lower()}; change it as a draft.",
+            code="not_placed",
         )
     if not lines:
         raise Refused("An order keeps at least one line; cancel it instead.", code="no_lines", field="lines")
@@ -82,9 +83,7 @@ def correct_order(
         return []
     refresh([fresh])
     fresh.refresh_from_db()
-    notes = [
-        note(fresh, what, old, new, 0, by=by, on=today) for what, old, new in changes if old != new
-    ]
+    notes = [note(fresh, what, old, new, 0, by=by, on=today) for what, old, new in changes if old != new]
     if notes and fresh.landed != before:
         # The difference belongs to the correction as a whole; it stands with its first change.
         notes[0].difference = fresh.landed - before
@@ -94,7 +93,9 @@ def correct_order(
     return notes
 
 
-def note(order: Order, what: str, before: str, after: str, difference: int, *, by: Any, on: date) -> Correction:
+def note(
+    order: Order, what: str, before: str, after: str, difference: int, *, by: Any, on: date
+) -> Correction:
     """Write down one thing that was changed on a placed order."""
     return Correction.objects.create(
         boat=order.boat,
@@ -140,7 +141,9 @@ def _take_off(line: Line) -> Change:
     for share in Share.objects.filter(line=line).select_related("charge"):
         if share.charge.shares.count() == 1:
             raise Refused(
-                f"{share.charge} is for {line.what} alone; take that off first.", code="only_line", field="lines"
+                f"{share.charge} is for {line.what} alone; take that off first.",
+                code="only_line",
+                field="lines",
             )
     change = (f"Line {line.position + 1}", _words(line), "taken off")
     line.delete()
@@ -169,10 +172,10 @@ def _correct_line(order: Order, change: LineChange) -> list[Change]:
         )
     same = facts.part == line.part and (facts.part is not None or facts.words == line.words)
     if not same and line.arrived > 0:
-        raise Refused(f"Some of {line.what} came; what it is stays as it is.", code="part_fixed", field="what")
+        raise Refused(
+            f"Some of {line.what} came; what it is stays as it is.", code="part_fixed", field="what"
+        )
     amount = amount_of(facts, order.currency)
-    if amount < 0:
-        raise Refused("A price is nil or more.", code="negative", field="price")
     _set_line(line, facts, amount, order.currency)
     if line.system_id is None:
         raise Refused(f"Which system is {line.what} for?", code="no_system", field="system")
@@ -192,7 +195,9 @@ def _set_line(line: Line, facts: LineFacts, amount: int, currency: str) -> None:
     line.quantity = facts.packs * facts.pack_size
     line.priced_by = PricedBy.TOTAL if facts.total else PricedBy.EACH
     line.unit_price = (
-        (from_minor(amount, currency) / facts.packs).quantize(Decimal("0.0001")) if facts.total else facts.price
+        (from_minor(amount, currency) / facts.packs).quantize(Decimal("0.0001"))
+        if facts.total
+        else facts.price
     )
     line.amount = amount
     line.job, line.place = facts.job, facts.place

@@ -17,6 +17,7 @@ from refit.boat.actions.boats import lock
 from refit.boat.models import Boat, Kind, Location
 from refit.boat.refusals import Refused
 from refit.buying.actions.orders import OrderFacts, place_order, write_order
+from refit.buying.actions.payments import Split, pay
 from refit.buying.costing import refresh
 from refit.buying.models import (
     Delivery,
@@ -27,7 +28,6 @@ from refit.buying.models import (
     Order,
     OrderState,
     Payment,
-    PaymentSplit,
 )
 from refit.calc.numbers import format_quantity
 from refit.stores.actions.ledger import LIMIT, Move, record, reverse
@@ -155,7 +155,9 @@ def buy_here(
     ]
     delivery = book_in(boat, arrivals, by=by, on=on, today=today)
     order.refresh_from_db()
-    pay(boat, [(order, order.landed)], on=on, by=by, means=means, payer=payer)
+    if order.landed > 0 and not order.payment_splits.exists():
+        split = Split(order.landed, order=order)
+        pay(boat, [split], on=on, today=today, by=by, means=means, payer=payer, payee=order.supplier)
     return order, delivery
 
 
@@ -174,23 +176,6 @@ def undo_buy_here(order: Order, *, by: Any, today: date) -> Order:
     fresh.save()
     refresh([fresh])
     return fresh
-
-
-@transaction.atomic
-def pay(
-    boat: Boat, splits: Sequence[tuple[Order, int]], *, on: date, by: Any, means: str, payer: str = ""
-) -> Payment:
-    """Write down a payment, split over orders (minor units of the boat's currency)."""
-    lock(boat)
-    if any(amount < 0 for _, amount in splits):
-        raise Refused("A payment is nil or more.", code="negative", field="amount")
-    total = sum(amount for _, amount in splits)
-    payment = Payment.objects.create(
-        boat=boat, paid_on=on, means=Means(means), amount=total, payer=payer, entered_by=by
-    )
-    for order, amount in splits:
-        PaymentSplit.objects.create(boat=boat, payment=payment, order=order, amount=amount)
-    return payment
 
 
 def _comes(order: Order) -> bool:

@@ -13,7 +13,16 @@ from refit.buying.models import Disposal, DisposalKind
 
 @transaction.atomic
 def add_disposal(
-    boat: Boat, *, kind: str, what: str, system: System, on: date, amount: int, by: Any, today: date, **facts: Any
+    boat: Boat,
+    *,
+    kind: str,
+    what: str,
+    system: System,
+    on: date,
+    amount: int,
+    by: Any,
+    today: date,
+    **facts: Any,
 ) -> Disposal:
     """Write down what was sold, given away or bartered."""
     lock(boat)
@@ -22,7 +31,9 @@ def add_disposal(
     if amount < 0 or amount >= 10**12:
         raise Refused("How much was got for it? Nil or more.", code="amount", field="amount")
     if kind == DisposalKind.GIVEN and amount:
-        raise Refused("What was given away brought nothing; say sold or bartered.", code="gift", field="amount")
+        raise Refused(
+            "What was given away brought nothing; say sold or bartered.", code="gift", field="amount"
+        )
     return Disposal.objects.create(
         boat=boat, kind=kind, what=what, system=system, happened_on=on, amount=amount, entered_by=by, **facts
     )

@@ -22,12 +22,16 @@ from refit.buying.actions.writing import (
     set_order,
     tax_on,
 )
-from refit.buying.costing import refresh
+from refit.buying.costing import own_total, refresh
 from refit.buying.models import (
     DeliveryLine,
+    Means,
     Order,
     OrderPaper,
     OrderState,
+    Payment,
+    PaymentSplit,
+    Share,
     Supplier,
 )
 from refit.calc.text import fold
@@ -120,8 +124,31 @@ def place_order(order: Order, *, on: date, today: date) -> Order:
     fresh.state = OrderState.ORDERED
     fresh.ordered_on = on
     fresh.save()
+    _card_was_charged(fresh)
     refresh([fresh])
     return fresh
+
+
+def _card_was_charged(order: Order) -> None:
+    """Write down what the card was charged as the payment that it is; it sets the rate for all it settled."""
+    if order.charged is None or order.payment_splits.exists():
+        return
+    payment = Payment.objects.create(
+        boat=order.boat,
+        paid_on=order.ordered_on,
+        means=Means.CARD,
+        amount=order.charged,
+        payee=order.supplier,
+        with_order=True,
+        entered_by=order.made_by,
+    )
+    PaymentSplit.objects.create(
+        boat=order.boat,
+        payment=payment,
+        order=order,
+        amount=order.charged,
+        settles=None if order.currency == order.boat.currency else own_total(order),
+    )
 
 
 @transaction.atomic
@@ -131,8 +158,16 @@ def back_to_draft(order: Order) -> Order:
     fresh = Order.objects.select_for_update(no_key=True).get(pk=order.pk)
     if _has_arrived(fresh):
         raise Refused(f"Something of order {fresh.number} has arrived; undo that first.", code="arrived")
+    Payment.objects.filter(splits__order=fresh, with_order=True).delete()
     if fresh.payment_splits.exists():
         raise Refused(f"Order {fresh.number} was paid; take the payment back first.", code="paid")
+    if fresh.credits.exists() or fresh.returns.exists():
+        raise Refused(f"Money or goods went back on order {fresh.number}; undo that first.", code="refunded")
+    if Share.objects.filter(line__order=fresh, charge__order=None).exists():
+        raise Refused(
+            f"Order {fresh.number} shares a bill with other orders; take that off first.",
+            code="shared_charge",
+        )
     fresh.state = OrderState.DRAFT
     fresh.save()
     refresh([fresh])

@@ -110,9 +110,7 @@ def say_going_back(
         fresh = Line.objects.select_related("part").get(pk=line.pk)
         _check_back(fresh, quantity, holding)
         aside = set_aside(holding, quantity, f"goes back, order {order.number}") if holding else None
-        ReturnLine.objects.create(
-            boat=order.boat, back=back, line=fresh, quantity=quantity, set_aside=aside
-        )
+        ReturnLine.objects.create(boat=order.boat, back=back, line=fresh, quantity=quantity, set_aside=aside)
     return back
 
 

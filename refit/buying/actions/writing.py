@@ -110,7 +110,7 @@ def set_order(order: Order, boat: Boat, facts: OrderFacts, today: date) -> None:
     elif kept is not None:
         order.rate_source, order.rate_on = RateSource.ECB, kept
     elif facts.rate is not None:
-        order.rate, order.rate_source = _checked_rate(facts.rate), RateSource.TYPED
+        order.rate, order.rate_source = checked_rate(facts.rate), RateSource.TYPED
     else:
         _look_up(order, boat, facts.ordered_on or today)
 
@@ -140,7 +140,8 @@ def _look_up(order: Order, boat: Boat, day: date) -> None:
     order.rate, order.rate_source, order.rate_on = found.rate, RateSource.ECB, found.on
 
 
-def _checked_rate(rate: Decimal) -> Decimal:
+def checked_rate(rate: Decimal) -> Decimal:
+    """Return a rate to eight places, or refuse what cannot be one."""
     if not Decimal("0.000001") <= rate < Decimal(10) ** 7:
         raise Refused(f"A rate of {rate} cannot be right.", code="rate", field="rate")
     return rate.quantize(RATE_PLACES)
@@ -148,7 +149,7 @@ def _checked_rate(rate: Decimal) -> Decimal:
 
 def _charged_rate(facts: OrderFacts, boat: Boat) -> Decimal:
     """Return the rate that turns the order's own money into what the card was charged."""
-    total = sum((Fraction(_amount(row, facts.currency)) for row in facts.lines), Fraction(0))
+    total = sum((Fraction(amount_of(row, facts.currency)) for row in facts.lines), Fraction(0))
     for charge in facts.charges:
         if (charge.currency or facts.currency) == facts.currency and not charge.in_prices:
             value = to_minor(charge.amount, facts.currency)
@@ -162,10 +163,11 @@ def _charged_rate(facts: OrderFacts, boat: Boat) -> Decimal:
     home = Fraction(charged, 10 ** minor_digits(boat.currency))
     exact = own / home
     rate = Decimal(exact.numerator) / Decimal(exact.denominator)
-    return _checked_rate(rate)
+    return checked_rate(rate)
 
 
-def _amount(row: LineFacts, currency: str) -> int:
+def amount_of(row: LineFacts, currency: str) -> int:
+    """Return what a line comes to in the order's currency, or refuse its price."""
     price = row.price if row.total else row.packs * row.price
     amount = to_minor(price, currency)
     if amount < 0:
@@ -186,7 +188,7 @@ def make_line(order: Order, position: int, row: LineFacts) -> Line:
         raise Refused("A quantity stays below a million.", code="too_large", field="packs")
     if quantity != quantity.quantize(Decimal("0.001")):
         raise Refused("At most three places in a quantity.", code="places", field="packs")
-    amount = _amount(row, order.currency)
+    amount = amount_of(row, order.currency)
     kind = LineKind.PART if row.part else LineKind.SERVICE if row.service else LineKind.WORDS
     if row.part and row.weight_kg is not None and row.part.weight_kg is None:
         row.part.weight_kg = row.weight_kg
@@ -240,7 +242,7 @@ def make_charge(order: Order, row: ChargeFacts, lines: list[Line], today: date) 
         found = published(currency, order.boat.currency, order.ordered_on or today)
         if row.rate is None and found is None:
             raise Refused(f"Type the rate for the charge in {currency}.", code="no_rate", field="rate")
-        rate = _checked_rate(row.rate) if row.rate is not None else found.rate  # type: ignore[union-attr]
+        rate = checked_rate(row.rate) if row.rate is not None else found.rate  # type: ignore[union-attr]
     charge = Charge.objects.create(
         boat=order.boat,
         order=order,
@@ -275,5 +277,5 @@ def tax_on(facts: OrderFacts) -> int:
     """Return the tax on prices printed without it, in minor units of the order's currency."""
     if facts.prices_with_tax or not facts.tax_percent:
         return 0
-    goods = sum(_amount(row, facts.currency) for row in facts.lines)
+    goods = sum(amount_of(row, facts.currency) for row in facts.lines)
     return round_half_up(Fraction(goods) * Fraction(facts.tax_percent) / 100)

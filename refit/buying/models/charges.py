@@ -2,6 +2,7 @@
 
 from django.db import models
 from django.db.models import Q
+from django.utils import timezone
 
 from refit.boat.models import Boat
 from refit.buying.models.orders import Line, Order
@@ -56,7 +57,7 @@ class Charge(models.Model):
     expected_home = models.BigIntegerField(
         null=True, blank=True, help_text="What was expected before the bill came, boat's currency"
     )
-    entered_at = models.DateTimeField(auto_now_add=True)
+    entered_at = models.DateTimeField(default=timezone.now, editable=False)
     home = models.BigIntegerField(default=0, help_text="Boat's currency; a discount is negative")
     effect = models.BigIntegerField(default=0, help_text="What it adds to landed cost, boat's currency")
 
