@@ -13,7 +13,14 @@ from django.db.models import QuerySet
 
 from refit.boat.models import Boat, Location
 from refit.calc.text import fold
-from refit.pages.fields import BoatForm, DayField, NumberField, PlaceField, QuantityField, TextField, find_place
+from refit.pages.fields import (
+    BoatForm,
+    DayField,
+    PlaceField,
+    QuantityField,
+    TextField,
+    find_place,
+)
 from refit.pages.forms.scan import read_photos
 from refit.stores import reading
 from refit.stores.actions.stow import Counted
@@ -79,20 +86,11 @@ class NewPartForm(PutInForm):
     unit = forms.ChoiceField(label="Counted in", choices=UNITS, initial=Unit.EACH)
     kept = forms.ChoiceField(label="Kept", choices=Kept.choices, initial=Kept.COUNTED)
     field_order = ("name", "number", "unit", "kept", "quantity")
+    use_required_attribute = False  # what is kept by level needs no number, which the browser cannot know
 
     def __init__(self, boat: Boat, *args: Any, **kwargs: Any) -> None:
         super().__init__(boat, None, *args, **kwargs)
-        self.fields["quantity"].required = False
-
-    def clean(self) -> dict[str, Any]:
-        data = super().clean() or {}
-        if (
-            data.get("kept") == Kept.COUNTED
-            and data.get("quantity") is None
-            and "quantity" not in self.errors
-        ):
-            self.add_error("quantity", ValidationError("Say how many.", code="required"))
-        return data
+        self.fields["quantity"].required = self.data.get("kept", Kept.COUNTED) == Kept.COUNTED
 
 
 class PickForm(BoatForm):
@@ -134,19 +132,26 @@ class PickForm(BoatForm):
 class MoveForm(PickForm):
     """Things ticked, and the place they go to: named, or photographed."""
 
-    to = PlaceField(label="To which place", required=False, help_text="Its mark, name, or the four characters.")
+    use_required_attribute = False  # a photo of the label does as well
+    to = PlaceField(
+        label="To which place",
+        help_text="Its mark, its name, or the four characters of its label.",
+        error_messages={"required": "Say where to: a mark, a name or a label."},
+    )
     photo = forms.FileField(
         label="Or a photo of its label",
         required=False,
         widget=forms.FileInput(attrs={"accept": "image/*", "capture": "environment"}),
     )
 
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["to"].required = not self.files.get("photo")
+
     def clean(self) -> dict[str, Any]:
         data = super().clean()
-        if data.get("to") is None and data.get("photo"):
+        if data.get("photo") and data.get("to") is None and "to" not in self.errors:
             data["to"] = self._photographed(data["photo"])
-        if data.get("to") is None and not {"to", "photo"} & set(self.errors):
-            self.add_error("to", ValidationError("Say where to: a mark, a name or a label.", code="required"))
         return data
 
     def _photographed(self, photo: Any) -> Location | None:
@@ -176,14 +181,25 @@ class CountForm(BoatForm):
         for holding in self.holdings:
             name, label = f"n-{holding.pk}", holding.part.name
             if holding.part.kept == Kept.COUNTED:
-                self.fields[name] = NumberField(required=False, label=label, low=0, high=Decimal("999999.999"))
+                self.fields[name] = QuantityField(
+                    low=0, required=False, label=label, widget=forms.TextInput(attrs={"size": 4})
+                )
                 continue
-            levels = (Level.FINE, Level.LOW, Level.GONE) if holding.part.kept == Kept.LEVEL else (Level.HERE, Level.GONE)
+            levels = (
+                (Level.FINE, Level.LOW, Level.GONE)
+                if holding.part.kept == Kept.LEVEL
+                else (Level.HERE, Level.GONE)
+            )
             self.fields[name] = forms.ChoiceField(
-                required=False, label=label, widget=forms.RadioSelect, choices=[(w.value, w.label) for w in levels]
+                required=False,
+                label=label,
+                widget=forms.RadioSelect,
+                choices=[(w.value, w.label) for w in levels],
             )
         for line in MORE_LINES:
-            self.fields[f"{line}-part"] = forms.CharField(required=False, max_length=12, widget=forms.HiddenInput)
+            self.fields[f"{line}-part"] = forms.CharField(
+                required=False, max_length=12, widget=forms.HiddenInput
+            )
             self.fields[f"{line}-words"] = TextField(required=False, max_length=120, label="Name or number")
             self.fields[f"{line}-quantity"] = QuantityField(required=False, label="How many")
 

@@ -113,5 +113,3 @@ def locker(request: Any, code: str) -> HttpResponse:
     place = seeing.place_by_code(request.member, code)
     page = place_page(request.member, place, request.today)
     return render(request, "lockers/locker.html", {"page": page, "place": place})
-
-

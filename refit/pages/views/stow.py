@@ -14,7 +14,15 @@ from refit.calc.text import clean
 from refit.pages import seeing
 from refit.pages.acting import Done, act, at, press
 from refit.pages.contents import Row, lying, wishes
-from refit.pages.forms.stow import CorrectForm, CountForm, MoveForm, NewPartForm, PickForm, PutInForm, TakeForm
+from refit.pages.forms.stow import (
+    CorrectForm,
+    CountForm,
+    MoveForm,
+    NewPartForm,
+    PickForm,
+    PutInForm,
+    TakeForm,
+)
 from refit.stores import reading
 from refit.stores.actions import parts as part_actions
 from refit.stores.actions import stow
@@ -125,7 +133,9 @@ def put_in(request: Any, code: str) -> HttpResponse:
         start = {"name": request.GET.get("new", "")[:120]}
         form = NewPartForm(request.boat, _sent(request), initial=start)
     else:
-        form = PutInForm(request.boat, part, _sent(request), initial={"quantity": Row(Holding(part=part)).start})
+        form = PutInForm(
+            request.boat, part, _sent(request), initial={"quantity": Row(Holding(part=part)).start}
+        )
     if form.is_valid():
         response = act(request, form, lambda: _put(request, place, part, form.cleaned_data))
         if response is not None:
@@ -268,7 +278,9 @@ def _held(request: Any, code: str, pk: int) -> tuple[Location, Holding]:
     """Return the place of the page, and a holding in it or in a box in it; 404 for any other."""
     place = seeing.place_by_code(request.member, code)
     here = [place.pk, *(spot.pk for spot in reading.inside(place))]
-    rows = Holding.objects.filter(boat=request.boat, place__in=here).select_related("part", "lot", "place", "boat")
+    rows = Holding.objects.filter(boat=request.boat, place__in=here).select_related(
+        "part", "lot", "place", "boat"
+    )
     return place, seeing.one(rows, pk=pk)
 
 
