@@ -6,6 +6,7 @@ from typing import Any
 
 from django.contrib.auth.models import User
 
+from refit.boat.actions import labels as labelling
 from refit.boat.actions import places as placing
 from refit.boat.models import Boat, Kind, Label, Location, Member, System
 from refit.carry.demo_files import Files, Row
@@ -41,6 +42,8 @@ class Stores:
         """Make the places with the codes of their labels, and the blank labels."""
         for row in self.files.rows("places.csv"):
             self._place(row)
+        # The places' labels were stuck on long ago; the blank ones are still to be printed.
+        labelling.mark_printed(Label.objects.filter(boat=self.boat))
         self.places["not stowed"] = Location.objects.get(boat=self.boat, kind=Kind.UNSTOWED)
         for row in self.files.rows("blank_labels.csv"):
             Label.objects.create(boat=self.boat, code=row.given("code"))
