@@ -22,10 +22,11 @@ from refit.buying.models import (
     Order,
     OrderState,
     PaymentSplit,
+    PricedBy,
     RateSource,
     Share,
 )
-from refit.calc.money import from_minor
+from refit.calc.money import from_minor, minor_digits
 from refit.calc.numbers import format_quantity
 from refit.calc.text import fold
 from refit.pages.order_list import MARKS, is_late
@@ -40,7 +41,7 @@ class LineRow:
     """One line as the page shows it."""
 
     line: Line
-    how_many: str
+    price: str
     state: str
     mark: str
     came: str = ""
@@ -164,7 +165,7 @@ def _line_row(line: Line) -> LineRow:
     if line.wont_come > 0:
         came += ("; " if came else "") + f"{format_quantity(line.wont_come)} won't come"
     mark = "" if state == "not ordered yet" else LINE_MARKS.get(state, "")
-    return LineRow(line, how_many(line), "won't come" if state == "cancelled" else state, mark, came)
+    return LineRow(line, price_words(line), "won't come" if state == "cancelled" else state, mark, came)
 
 
 def how_many(line: Line) -> str:
@@ -173,6 +174,18 @@ def how_many(line: Line) -> str:
     if line.pack_size == 1:
         return f"{format_quantity(line.quantity)}{unit}"
     return f"{format_quantity(line.packs)} × {format_quantity(line.pack_size)}{unit}"
+
+
+def price_words(line: Line) -> str:
+    """Return how many at what price, as the paper has it: `2 × 412.00 SEK`, or `2, 824.00 SEK in all`."""
+    currency = line.order.currency
+    if line.priced_by == PricedBy.TOTAL or line.packs == 1:
+        return f"{how_many(line)}, {from_minor(line.amount, currency):,f} {currency}"
+    least = minor_digits(currency)
+    price = line.unit_price.normalize()
+    places = max(least, -int(price.as_tuple().exponent))
+    packs = how_many(line) if line.pack_size == 1 else f"{how_many(line)},"
+    return f"{packs} at {price:,.{places}f} {currency}"
 
 
 def rate_words(order: Order) -> str:

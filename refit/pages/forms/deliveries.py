@@ -80,7 +80,7 @@ class LineFields:
         """Return whether something in the fold was filled in or is wrong, so that it stands open."""
         if not self.form.is_bound:
             return False
-        names = [self.name(word) for word in ("wont", "as_words", "label")]
+        names = [self.name(word) for word in ("wont", "as_words", "label", "to_job")]
         return any(self.form.data.get(name) or name in self.form.errors for name in names)
 
 
@@ -88,16 +88,14 @@ class BookInForm(BoatForm):
     """What came of one order, or of several that came in one parcel: a few fields for each open line."""
 
     on = DayField(label="Came on")
-    to = PlaceField(
-        label="Everything else goes to",
-        required=False,
-        help_text="For what is ticked and has no place of its own. Empty: it waits in Not stowed yet.",
-    )
+    to = PlaceField(label="The rest goes to", required=False)
     to_label = forms.FileField(label="Photo of a locker's label", required=False)
 
     def __init__(self, boat: Boat, lines: list[Line], *args: Any, **kwargs: Any) -> None:
         super().__init__(boat, *args, **kwargs)
-        self.fields["to_label"].widget.attrs.update(accept="image/*", capture="environment")
+        self.fields["to_label"].widget.attrs.update(
+            {"accept": "image/*", "capture": "environment", "data-autosubmit": ""}
+        )
         self.rows = [LineFields(self, line) for line in lines]
         for row in self.rows:
             self._add_fields(row, only=len(lines) == 1)
@@ -107,14 +105,15 @@ class BookInForm(BoatForm):
         unit = "" if line.unit == Unit.EACH else f", {line.get_unit_display()}"
         fields[row.name("came")] = forms.BooleanField(label=f"{line.what} came", required=False, initial=only)
         fields[row.name("quantity")] = QuantityField(
-            label=f"How many came{unit}", initial=line.open_quantity, required=False
+            label=f"How many{unit}", initial=line.open_quantity, required=False
         )
         fields[row.name("more")] = forms.BooleanField(label="Yes, more came than ordered", required=False)
         fields[row.name("wont")] = forms.BooleanField(label="The rest won't come", required=False)
         if not row.has_place:
             return
         usable = line.place if line.place and line.place.holds_things else None
-        place = PlaceField(label="Goes to", initial=usable, required=False)
+        initial = said_as(usable, self.place_options) if usable else None
+        place = PlaceField(label="Goes to", initial=initial, required=False)
         place.places = self.place_options
         place.widget.attrs["placeholder"] = "Not stowed yet"
         fields[row.name("place")] = place
@@ -239,6 +238,14 @@ class BookInForm(BoatForm):
         return found
 
 
+def said_as(place: Location, places: list[Location]) -> str:
+    """Return the shortest words that mean this place: its mark, else its name, else its code."""
+    for words in (place.mark, place.name):
+        if words and find_place(places, words) == place:
+            return words
+    return place.code
+
+
 def read_labels(form: BookInForm, data: Any, files: Any) -> list[str]:
     """Set, in what was sent, each place of whose label a photo came; return what could not be read."""
     problems = []
@@ -250,7 +257,7 @@ def read_labels(form: BookInForm, data: Any, files: Any) -> list[str]:
         if place is None:
             problems.append(problem)
             continue
-        data[target] = str(place)
+        data[target] = said_as(place, form.place_options)
         tick = name.removesuffix("label") + "came"
         if tick in form.fields:
             data[tick] = "on"
