@@ -24,16 +24,14 @@ RUN_LIMIT = 2**62
 class SheetForm(forms.Form):
     """The choice of a sheet; it lives in the address, since looking at a sheet writes nothing."""
 
-    which = forms.ChoiceField(label="Which labels?", choices=WHICH, widget=forms.RadioSelect, required=False)
-    area = forms.ChoiceField(label="Area", required=False)
+    which = forms.ChoiceField(label="Which labels?", choices=WHICH, widget=forms.RadioSelect)
+    area = forms.ChoiceField(label="The area, for one area", required=False)
     place = forms.MultipleChoiceField(label="Places", required=False)
     run = forms.RegexField(r"^[0-9]{1,18}-[0-9]{1,18}$", required=False, widget=forms.HiddenInput)
     stock = forms.ChoiceField(
         label="Label stock", choices=[(key, stock.name) for key, stock in STOCKS.items()]
     )
-    first = NumberField(
-        label="First free label", places=0, low=1, high=200, help_text="On a part-used sheet, along the rows"
-    )
+    first = NumberField(label="First free label", places=0, low=1, high=200)
     nudge_x = NumberField(
         label="Move right, mm", places=1, low=-int(LARGEST_NUDGE_MM), high=int(LARGEST_NUDGE_MM)
     )

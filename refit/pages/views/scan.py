@@ -86,7 +86,7 @@ def _hits(boats: dict[int, Membership], labels: list[Label]) -> list[dict[str, A
 def _typed(request: Any, boats: dict[int, Membership], text: str) -> HttpResponse:
     code = code_in(text)
     if code:
-        return redirect("pages:label", code)
+        return redirect(f"/L/{code}")  # reversing would give the small l, which reads as a figure
     gtin = scanning.gtin_in(text)
     if gtin:
         return _barcode(request, boats, gtin)
