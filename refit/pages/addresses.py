@@ -191,14 +191,15 @@ BOAT: tuple[Address, ...] = (
 
 # No boat in the address: each view says for itself who may.
 ANYWHERE: tuple[Address, ...] = (
-    Address("", entry.home, None, "home"),
-    Address("healthz", entry.healthz, None, "healthz"),
+    Address("", entry.home, None, "home", methods=("GET",)),
+    Address("healthz", entry.healthz, None, "healthz", methods=("GET",)),
     Address("accounts/sign-in/", accounts.sign_in, None, "sign-in"),
-    Address("accounts/sign-out/", accounts.sign_out, None, "sign-out"),
+    Address("accounts/sign-out/", accounts.sign_out, None, "sign-out", methods=("POST",)),
     Address("accounts/password/", accounts.password, None, "password"),
     Address("accounts/first/<str:token>/", accounts.first_owner, None, "first-owner"),
     Address("accounts/boat/", accounts.first_boat, None, "first-boat"),
     Address("accounts/boat/systems/", accounts.first_systems, None, "first-systems"),
     Address("accounts/boat/lockers/", accounts.first_lockers, None, "first-lockers"),
+    Address("accounts/boat/label/", accounts.first_label, None, "first-label", methods=("GET",)),
     Address("scan/", scan.scan, None, "scan"),
 )
