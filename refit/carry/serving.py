@@ -13,6 +13,7 @@ from contextlib import contextmanager, suppress
 from typing import Any
 from urllib.parse import urlsplit
 
+import ifaddr  # comes with zeroconf, which finds its networks by it
 import qrcode
 from cheroot.wsgi import Server
 from django.conf import settings
@@ -69,14 +70,15 @@ def addresses(host: str, port: int) -> list[str]:
 
 
 def network_numbers() -> list[str]:
-    """Return this machine's number on its network, if it is on one. Nothing is sent to find it out."""
+    """Return this machine's numbers on its networks, the one that leads furthest first. Nothing is sent."""
+    found = [str(ip.ip) for adapter in ifaddr.get_adapters() for ip in adapter.ips if ip.is_IPv4]
+    numbers = [number for number in found if not number.startswith(("127.", "169.254."))]
     with suppress(OSError), socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
         # Connecting a datagram socket only asks the machine which way it would send.
         probe.connect(("10.255.255.255", 9))
-        number = probe.getsockname()[0]
-        if not number.startswith("127."):
-            return [number]
-    return []
+        routed = probe.getsockname()[0]
+        numbers.sort(key=lambda number: number != routed)
+    return numbers
 
 
 def local_name() -> str:

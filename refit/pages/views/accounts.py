@@ -141,7 +141,7 @@ def first_label(request: Any) -> HttpResponse:
     elsewhere = _enter(request)
     if elsewhere:
         return elsewhere
-    place = labelled(request.boat).first()
+    place = labelled(request.boat).order_by("where", "mark_sort", "id").first()  # aboard before ashore
     if place is None:
         return redirect(_step("first-lockers", request.boat.slug))
     here, there = urlsplit(request.build_absolute_uri("/")), urlsplit(settings.REFIT_ADDRESS)
