@@ -138,7 +138,7 @@ class PartSieve(django_filters.FilterSet):
 
     def spares(self, rows: "QuerySet[Part]", name: str, value: str) -> "QuerySet[Part]":
         if value == "short":
-            return rows.filter(is_spare=True, aboard__lt=F("minimum"))
+            return rows.filter(is_spare=True, kept=Kept.COUNTED, aboard__lt=F("minimum"))
         return rows.filter(is_spare=value == "yes")
 
     def used(self, rows: "QuerySet[Part]", name: str, value: str) -> "QuerySet[Part]":
