@@ -65,11 +65,12 @@ def _boat(slug: str) -> Boat:
 
 def _write(path: Path, data: bytes) -> None:
     """Write the file whole or not at all, so that a full disk never leaves half a sheet behind."""
+    if not path.name or (path.exists() and not path.is_file()):
+        raise CommandError(f"{path} could not be written: it is not a file.")
     half = path.with_name(f".{path.name}.{os.getpid()}.half")
     try:
         half.write_bytes(data)
         os.replace(half, path)
-    except (OSError, ValueError) as problem:
+    except OSError as problem:
         half.unlink(missing_ok=True)
-        why = getattr(problem, "strerror", None) or "the name cannot be used"
-        raise CommandError(f"{path} could not be written: {why}.") from None
+        raise CommandError(f"{path} could not be written: {problem.strerror}.") from None
