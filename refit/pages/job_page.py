@@ -43,13 +43,19 @@ class Want:
 
     @property
     def spots(self) -> list[tuple[Holding, Decimal]]:
-        """Return where it lies, each with how much of it may be taken there for the job (nil: only looked at)."""
+        """Return where to fetch it, each with how much to take there; of what is not counted, where there is some."""
         found, rest = [], self.unmet
         for holding in self.lies:
             some = min(rest, holding.quantity)
-            found.append((holding, some))
+            if some > 0 or (rest > 0 and holding.level):
+                found.append((holding, some))
             rest -= some
         return found
+
+    @property
+    def to_take(self) -> Decimal:
+        """Return how much of what is still wanted lies somewhere."""
+        return sum((some for _, some in self.spots), NIL)
 
 
 @dataclass(frozen=True)
@@ -91,6 +97,7 @@ def page_of(request: Any, job: Job, form: NeedForm) -> dict[str, Any]:
         "taken": list(Movement.objects.for_lists().filter(job=job)[:LAST]),
         "next_states": [(state, state.label) for state in State if state in TRANSITIONS[job.state]],
         "choices": _choices(request, form.choices),
+        "has_places": any(line.place_id or line.arrived for line in lines),
     }
     context |= _next(request, job, rows)
     if Right.SEE_MONEY in request.rights:
@@ -138,7 +145,7 @@ def _bought(line: Line, where: dict[int, Whereabouts]) -> Bought:
 def _next(request: Any, job: Job, rows: list[Want]) -> dict[str, Any]:
     """Return the way to order for the job, the first thing to take, and which of them comes first."""
     may_buy, may_take = Right.BUY in request.rights, Right.STOW in request.rights
-    take = next((row.lies[0] for row in rows if row.unmet > 0 and row.lies), None)
+    take = next((row.spots[0][0] for row in rows if row.spots), None)
     short = any(row.short > 0 for row in rows)
     return {
         "order_go": f"{at(request, 'order-new')}?job={job.number}" if may_buy else "",

@@ -9,6 +9,7 @@ from django.core.exceptions import ValidationError
 from django.db.models import Q, QuerySet
 
 from refit.boat.models import Boat, Member, System
+from refit.buying.reading import wanted
 from refit.calc.text import fold
 from refit.pages import seeing
 from refit.pages.fields import BoatForm, QuantityField, TextField
@@ -18,6 +19,7 @@ from refit.stores.reading import parts_named
 from refit.work.models import Before, Job, State
 
 EVERY = "all"
+WANTING = "wanting"
 
 
 def systems_in_use(boat: Boat) -> "QuerySet[System]":
@@ -30,7 +32,9 @@ class JobForm(BoatForm):
 
     title = TextField(label="What is to be done", max_length=120)
     system = forms.ModelChoiceField(
-        queryset=System.objects.none(), help_text="What it costs is counted under this system."
+        queryset=System.objects.none(),
+        empty_label="choose a system",
+        help_text="What it costs is counted under this system.",
     )
     before = forms.ChoiceField(label="To be done", choices=Before.choices)
     given_to = forms.ModelChoiceField(
@@ -144,6 +148,10 @@ class JobSieve(django_filters.FilterSet):
     system = django_filters.ModelChoiceFilter(label="System", queryset=_systems, empty_label="All systems")
     given_to = django_filters.ModelChoiceFilter(label="Given to", queryset=_members, empty_label="Anybody")
 
+    parts = django_filters.ChoiceFilter(
+        label="Parts", choices=[(WANTING, "Still wants some")], empty_label="Any", method="wanting"
+    )
+
     class Meta:
         model = Job
         fields: list[str] = []
@@ -156,6 +164,11 @@ class JobSieve(django_filters.FilterSet):
     def passed(self, jobs: Any, _: str, value: str) -> Any:
         """Keep the jobs of one state, or all."""
         return jobs if value == EVERY else jobs.filter(state=value)
+
+    def wanting(self, jobs: Any, _: str, value: str) -> Any:
+        """Keep the jobs that still want something which is neither taken nor on order."""
+        hungry = [pk for pk, wants in wanted(jobs).items() if any(want.unmet > 0 for want in wants)]
+        return jobs.filter(pk__in=hungry)
 
     def filter_queryset(self, queryset: Any) -> Any:
         found = super().filter_queryset(queryset)

@@ -19,7 +19,7 @@ class SpendForm(forms.Form):
     """The sieve of spend. Jobs go by their numbers; `none` is what belongs to no job."""
 
     since = DayField(label="Ordered from", required=False)
-    until = DayField(label="to", required=False)
+    until = DayField(label="Ordered to", required=False)
     group = forms.ChoiceField(required=False)
     system = forms.ChoiceField(required=False)
     job = forms.ChoiceField(required=False)

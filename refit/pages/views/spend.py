@@ -1,7 +1,7 @@
 """Spend: a number first, the table that proves it, the lines below, and the workbook of it all."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date
 from typing import Any
 
@@ -166,6 +166,8 @@ def _down(request: Any, **changes: str) -> str:
 def _by_system(request: Any, filters: Filters, facts: list[Fact]) -> dict[str, Any]:
     """Return the systems in blocks: those of the boat, their subtotal, then yard, tools and papers."""
     rows = rows_of.by_system(request.boat, filters, facts, request.today)
+    if rows_of.narrowed(filters):  # the whole budget says nothing about some of the lines
+        rows = [replace(row, budget=None) for row in rows]
     longest = max([1, *(max(row.budget or 0, row.money.ordered) for row in rows)])
     boat, beside = [r for r in rows if r.system.of_the_boat], [r for r in rows if not r.system.of_the_boat]
     return {

@@ -14,6 +14,7 @@ from refit.buying.reading import wanted
 from refit.buying.spend import budgets
 from refit.pages import clock, seeing
 from refit.pages.acting import Done, at, press
+from refit.pages.forms.jobs import WANTING
 from refit.stores.models import Holding, Missing
 from refit.stores.reading import below_minimum, out_of_date
 from refit.work.models import Job, State
@@ -122,7 +123,7 @@ def _job_cards(request: Any, mine: Any) -> list[Card]:
         Card(states.get(State.IN_HAND, 0), "jobs in hand", f"{jobs}?state={State.IN_HAND}"),
         Card(states.get(State.READY, 0), "jobs ready", f"{jobs}?state={State.READY}"),
         Card(states.get(State.WAITING, 0), "jobs waiting", f"{jobs}?state={State.WAITING}"),
-        Card(hungry, "open jobs still want parts", jobs),
+        Card(hungry, "open jobs still want parts", f"{jobs}?parts={WANTING}"),
     ]
 
 
