@@ -1,6 +1,7 @@
 """In and out: everything that went in, out and about; its undo; and what is missing."""
 
 from typing import Any
+from urllib.parse import urlsplit
 
 import django_filters
 from django import forms
@@ -147,7 +148,8 @@ def _back(request: Any) -> str:
     """Return the page that the button stood on, if it is one of ours that may simply be shown again."""
     came_from = request.META.get("HTTP_REFERER", "")
     if url_has_allowed_host_and_scheme(came_from, {request.get_host()}, require_https=request.is_secure()):
-        return came_from
+        parts = urlsplit(came_from)
+        return f"{parts.path}?{parts.query}" if parts.query else parts.path
     return at(request, "moves")
 
 
