@@ -74,6 +74,7 @@ class LineForm(forms.Form):
         if not self.errors:
             self._check_what(got)
             self._check_quantity(got)
+        if not self.errors:
             self._check_price(got)
         return got
 

@@ -188,7 +188,7 @@ class Sheet:
                 line.add_error(
                     "each", ValidationError("What does it cost? Type 0 for nothing.", code="no_price")
                 )
-            if self.system_of(line) is None:
+            if self.system_of(line) is None and not {"job", "system"} & set(self.head.errors):
                 line.add_error(
                     "system",
                     ValidationError(

@@ -33,6 +33,7 @@ DATE_FIELDS = {
     "tax_reclaimable",
     "note",
 }
+START = "Type a price, and the cost all in shows here."
 ACTS = ("order", "keep", "buy")
 STEP = re.compile(r"(add-line|add-charge|work-out|paste)|(line|charge)-([0-9]{1,3})")
 PICK = re.compile(r"([0-9]{1,3}):([0-9]{1,18})")
