@@ -170,6 +170,11 @@ def rows_of(boat: Boat, parts: Iterable[Part], on: date) -> list[Row]:
     return [Row(part, first_number(part), where[part.pk], coming.get(part.pk, NIL)) for part in listed]
 
 
+def aboard_first(held: Holding) -> int:
+    """Return the key that puts what lies aboard before what is ashore, and that before what is away."""
+    return [Where.ABOARD, Where.ASHORE, Where.AWAY].index(Where(held.place.where))
+
+
 def first_number(part: Part) -> str:
     """Return the number a part is asked for by: the maker's, else the first that is no barcode."""
     numbers = part.numbers.all()  # type: ignore[attr-defined]
@@ -235,6 +240,7 @@ def facts_of(part: Part, member: Member, on: date) -> PartFacts:
         mine = set(seeing.jobs(member).values_list("pk", flat=True))
         found.wanted_by = [(job, many) for job, many in found.wanted_by if job.pk in mine]
         found.coming = [line for line in found.coming if line.job_id in mine]
+    found.where.holdings.sort(key=aboard_first)
     moves = Movement.objects.for_lists().filter(boat=member.boat, part=part)
     return PartFacts(
         known=found,
