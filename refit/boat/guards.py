@@ -4,8 +4,10 @@
 - A foreign key never crosses boats: one trigger for each foreign key whose both ends carry `boat`.
 - `boat_id` never changes.
 
-They are installed after every migration (SQLite rebuilds tables and drops their triggers), and named so that
-`missing()` can say which are not there. They are lifted only to empty a test database.
+They are lifted before every migration and installed after it: SQLite rebuilds tables, drops their triggers and
+refuses to rebuild one that a trigger of another table looks at; PostgreSQL refuses to alter a column that a trigger
+names. They are named so that `missing()` can say which are not there. Otherwise they are lifted only to empty a test
+database.
 """
 
 from collections.abc import Iterator
@@ -84,7 +86,7 @@ def missing(connection) -> list[str]:
 
 
 def lift(connection) -> None:
-    """Drop every guard. Only for emptying a test database."""
+    """Drop every guard. Only for a migration, or for emptying a test database."""
     there = set(connection.introspection.table_names())
     with connection.cursor() as cursor:
         for guard in expected():
@@ -105,10 +107,17 @@ def lifted(connection) -> Iterator[None]:
 
 
 def install_after_migrate(sender, using, **kwargs) -> None:
-    """Install the guards when migrations are through (the one signal of the program)."""
+    """Install the guards when migrations are through (with the one below, the only signals of the program)."""
     from django.db import connections
 
     install(connections[using])
+
+
+def lift_before_migrate(sender, using, **kwargs) -> None:
+    """Lift the guards before migrations begin; if one fails, `check_ledger` says that they are missing."""
+    from django.db import connections
+
+    lift(connections[using])
 
 
 def _names(vendor: str, guard: Guard) -> list[str]:

@@ -39,10 +39,14 @@ BOAT: tuple[Address, ...] = (
     Address("in-and-out/<int:entry>/undo/", moves.undo, Right.STOW, "entry-undo", methods=("POST",)),
     Address("missing/", moves.missing, Right.SEE_ALL, "missing", methods=("GET",)),
     Address("missing/<int:pk>/close/", moves.missing_close, Right.STOW, "missing-close", methods=("POST",)),
+    Address("missing/<int:pk>/open/", moves.missing_open, Right.STOW, "missing-open", methods=("POST",)),
     # Places
     Address("lockers/", lockers.lockers, Right.SEE, "lockers", methods=("GET",)),
     Address("lockers/new/", places.new, Right.SET_UP, "place-new"),
     Address("lockers/quick/", places.quick, Right.SET_UP, "places-quick"),
+    Address(
+        "lockers/quick/undo/", places.quick_undo, Right.SET_UP, "places-quick-undo", methods=("POST",)
+    ),
     Address("lockers/swap/", places.swap, Right.SET_UP, "places-swap"),
     Address("lockers/not-stowed/", stow.not_stowed, Right.SEE_ALL, "not-stowed", methods=("GET",)),
     Address("lockers/<str:code>/", lockers.locker, Right.SEE, "locker", methods=("GET",)),
@@ -187,14 +191,15 @@ BOAT: tuple[Address, ...] = (
 
 # No boat in the address: each view says for itself who may.
 ANYWHERE: tuple[Address, ...] = (
-    Address("", entry.home, None, "home"),
-    Address("healthz", entry.healthz, None, "healthz"),
+    Address("", entry.home, None, "home", methods=("GET",)),
+    Address("healthz", entry.healthz, None, "healthz", methods=("GET",)),
     Address("accounts/sign-in/", accounts.sign_in, None, "sign-in"),
-    Address("accounts/sign-out/", accounts.sign_out, None, "sign-out"),
+    Address("accounts/sign-out/", accounts.sign_out, None, "sign-out", methods=("POST",)),
     Address("accounts/password/", accounts.password, None, "password"),
     Address("accounts/first/<str:token>/", accounts.first_owner, None, "first-owner"),
     Address("accounts/boat/", accounts.first_boat, None, "first-boat"),
     Address("accounts/boat/systems/", accounts.first_systems, None, "first-systems"),
     Address("accounts/boat/lockers/", accounts.first_lockers, None, "first-lockers"),
+    Address("accounts/boat/label/", accounts.first_label, None, "first-label", methods=("GET",)),
     Address("scan/", scan.scan, None, "scan"),
 )

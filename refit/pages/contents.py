@@ -97,6 +97,7 @@ class PlacePage:
     groups: list[Group]
     inside: list[Location]
     cares: list[Care]
+    apart: list[Care]
     coming: list[Line]
     counted_on: date | None = None
     unstowed: Location | None = None
@@ -139,7 +140,8 @@ def place_page(member: Member, place: Location, today: date) -> PlacePage:
             group for group in groups if group.rows or (group.place.pk == place.pk and place.holds_things)
         ],
         inside=inside,
-        cares=[*_place_cares(place, inside), *_stow_apart(place, groups)],
+        cares=_place_cares(place, inside),
+        apart=_stow_apart(place, groups),
         coming=_coming(member, [here, *inside]),
         counted_on=getattr(here, "counted_on", None),
         unstowed=next((spot for spot in family.values() if spot.kind == Kind.UNSTOWED), None),
@@ -282,7 +284,7 @@ def _stow_apart(place: Location, groups: list[Group]) -> list[Care]:
                 continue
             who = f"{_named(names[first])} and {_named(names[second])}"
             spot = None if pk == place.pk else spots[pk]
-            found.append(Care(f"Keep apart: {who}", cautions.caution(first, second), spot))
+            found.append(Care("Keep apart", cautions.caution(first, second), spot, who))
     return found
 
 
@@ -315,4 +317,3 @@ def _coming(member: Member, places: list[Location]) -> list[Line]:
         lines = lines.filter(job__in=seeing.jobs(member).values("pk"))
     found = lines.select_related("order", "part", "job", "place").order_by("order__expected_on", "id")
     return [line for line in found if line.open_quantity > 0]
-

@@ -19,6 +19,7 @@ from refit.buying.reading import coming
 from refit.calc.codes import code_in
 from refit.calc.text import fold
 from refit.pages import seeing
+from refit.pages.part_lists import aboard_first
 from refit.stores.models import Part
 from refit.stores.reading import Whereabouts, whereabouts
 from refit.work.models import Job
@@ -68,6 +69,8 @@ def find(member: Member, text: str, on: date, most: int = A_FEW) -> Found:
     parts = _few(parts_like(seeing.parts(member), text), most)
     where = whereabouts(member.boat, [part.pk for part in parts], on)
     lines = coming(member.boat, [part.pk for part in parts]) if parts else {}
+    for lies in where.values():
+        lies.holdings.sort(key=aboard_first)
     found.parts = [FoundPart(part, where[part.pk], lines.get(part.pk, [])) for part in parts]
     found.jobs = _jobs(member, text, whole, most)
     if Right.SEE_MONEY in RIGHTS[member.role]:
@@ -82,7 +85,7 @@ def find(member: Member, text: str, on: date, most: int = A_FEW) -> Found:
 def parts_like(parts: "QuerySet[Part]", text: str) -> "QuerySet[Part]":
     """Return the parts whose name, specification or any number holds the text, the best first.
 
-    The whole text without blanks comes before its words apart; what is retired comes last.
+    The whole text without blanks comes before its words apart; what is superseded or retired comes last.
     """
     whole = fold(text)
     words = [word for word in (fold(word) for word in text.split()) if word]
@@ -92,7 +95,8 @@ def parts_like(parts: "QuerySet[Part]", text: str) -> "QuerySet[Part]":
     for word in words:
         apart &= Q(search__contains=word)
     rank = Case(
-        When(retired_at__isnull=False, then=Value(3)),
+        When(retired_at__isnull=False, then=Value(4)),
+        When(superseded_by__isnull=False, then=Value(3)),
         When(search__startswith=whole, then=Value(0)),
         When(search__contains=whole, then=Value(1)),
         default=Value(2),

@@ -90,8 +90,10 @@ def order(request: Any, keys: Keys) -> list[str]:
     name = asked.removeprefix("-")
     if name not in keys:
         name, down = next(iter(keys)), False
+    first, *then = keys[name]
+    # Downwards turns the first column alone: what ties stays in the order people look for.
+    columns = [_turned(first) if down else first, *then]
     # The id ends every order, or rows that tie would wander between pages.
-    columns = [_turned(column) if down else column for column in keys[name]]
     return columns if columns[-1] in ("id", "-id") else [*columns, "id"]
 
 

@@ -138,7 +138,7 @@ class PartSieve(django_filters.FilterSet):
 
     def spares(self, rows: "QuerySet[Part]", name: str, value: str) -> "QuerySet[Part]":
         if value == "short":
-            return rows.filter(is_spare=True, aboard__lt=F("minimum"))
+            return rows.filter(is_spare=True, kept=Kept.COUNTED, aboard__lt=F("minimum"))
         return rows.filter(is_spare=value == "yes")
 
     def used(self, rows: "QuerySet[Part]", name: str, value: str) -> "QuerySet[Part]":
@@ -168,6 +168,11 @@ def rows_of(boat: Boat, parts: Iterable[Part], on: date) -> list[Row]:
     for line in Line.objects.filter(boat=boat, part_id__in=ids, order__state__in=COMING_STATES):
         coming[line.part_id] = coming.get(line.part_id, NIL) + line.open_quantity
     return [Row(part, first_number(part), where[part.pk], coming.get(part.pk, NIL)) for part in listed]
+
+
+def aboard_first(held: Holding) -> int:
+    """Return the key that puts what lies aboard before what is ashore, and that before what is away."""
+    return [Where.ABOARD, Where.ASHORE, Where.AWAY].index(Where(held.place.where))
 
 
 def first_number(part: Part) -> str:
@@ -235,6 +240,7 @@ def facts_of(part: Part, member: Member, on: date) -> PartFacts:
         mine = set(seeing.jobs(member).values_list("pk", flat=True))
         found.wanted_by = [(job, many) for job, many in found.wanted_by if job.pk in mine]
         found.coming = [line for line in found.coming if line.job_id in mine]
+    found.where.holdings.sort(key=aboard_first)
     moves = Movement.objects.for_lists().filter(boat=member.boat, part=part)
     return PartFacts(
         known=found,

@@ -3,6 +3,7 @@
 Decides the order (short and out of date first), the words and the caution. Does not decide what counts as
 aboard or how many to carry: quantities come ready, and what is out of date is never in `aboard`.
 The marked date is the last good day: a thing marked 30 June is out of date on 1 July.
+What is kept by level has no quantity: its level stands where the quantity would.
 """
 
 import enum
@@ -20,6 +21,7 @@ TITLE = "Spares on board"
 FIRST = "See to these first: below minimum or out of date"
 NOWHERE = "None aboard"
 BELOW, OUT = "below minimum", "out of date"
+RUNNING_OUT = ("low", "gone", "none")
 CAUTION = (
     "Out of date: the date marked on it rules. With flares, fire extinguishers, gas, lifejackets and "
     "liferafts follow the maker, and the rules of your flag and of where you are. Have them serviced, "
@@ -45,6 +47,12 @@ class SparePlace:
     area: str
     quantity: Decimal
     expiry: date | None = None
+    level: str = ""
+
+    @property
+    def amount(self) -> str:
+        """Return how much lies there, in figures or as a level."""
+        return self.level or shown(self.quantity)
 
     def out_of_date(self, as_at: date) -> bool:
         """Say whether the marked date has passed."""
@@ -63,6 +71,8 @@ class SpareRow:
     unit: str
     out_of_date: Decimal
     places: tuple[SparePlace, ...]
+    level: str = ""  # of what is in date, for a part that is not counted
+    level_out_of_date: bool = False  # some of it lies there past its date
 
     @property
     def short(self) -> Decimal:
@@ -72,7 +82,18 @@ class SpareRow:
     @property
     def state(self) -> str:
         """Return in words what is wrong; nothing when all is well."""
-        return ", ".join([BELOW] * bool(self.short) + [OUT] * bool(self.out_of_date))
+        level = [self.level] if self.level in RUNNING_OUT else []
+        return ", ".join([BELOW] * bool(self.short) + level + [OUT] * self.has_out_of_date)
+
+    @property
+    def has_out_of_date(self) -> bool:
+        """Say whether some of it is past its date."""
+        return bool(self.out_of_date) or self.level_out_of_date
+
+    @property
+    def amount(self) -> str:
+        """Return how much is aboard and in date, in figures or as a level."""
+        return self.level or shown(self.aboard)
 
 
 def spares_workbook(
@@ -109,7 +130,7 @@ def spares_pdf(rows: Sequence[SpareRow], by: By, *, identity: Sequence[str], as_
         ],
         groups=groups,
         page=Page.PORTRAIT,
-        notes=[CAUTION] if any(row.out_of_date for row in rows) else [],
+        notes=[CAUTION] if any(row.has_out_of_date for row in rows) else [],
         empty="No part is marked as a spare yet.",
     )
 
@@ -149,7 +170,7 @@ def _grouped(
 
 def _printed(row: SpareRow, name: str, as_at: date) -> PaperRow:
     where = "; ".join(_where(place, as_at) for place in row.places)
-    return _paper_row(row, name, row.aboard, row.out_of_date, where or "none aboard")
+    return _paper_row(row, name, row.amount, row.out_of_date, where or "none aboard")
 
 
 def _printed_in(row: SpareRow, place: SparePlace, as_at: date) -> PaperRow:
@@ -157,18 +178,18 @@ def _printed_in(row: SpareRow, place: SparePlace, as_at: date) -> PaperRow:
     gone = place.quantity if place.out_of_date(as_at) else Decimal(0)
     notes = [_until(place, as_at)] if place.expiry else []
     if len(row.places) > 1:
-        notes.append(f"{shown(row.aboard)} in the whole boat")
-    return _paper_row(row, row.part, place.quantity - gone, gone, ", ".join(notes))
+        notes.append(f"{row.amount} in the whole boat")
+    return _paper_row(row, row.part, place.level or shown(place.quantity - gone), gone, ", ".join(notes))
 
 
-def _paper_row(row: SpareRow, name: str, aboard: Decimal, gone: Decimal, where: str) -> PaperRow:
+def _paper_row(row: SpareRow, name: str, aboard: str, gone: Decimal, where: str) -> PaperRow:
     state = f"\n{row.state}" if row.state else ""
     return PaperRow(
         [
             name + state,
             row.number,
-            shown(aboard),
-            shown(row.minimum),
+            aboard,
+            "" if row.level else shown(row.minimum),
             row.unit,
             shown(gone) if gone else "",
             where,
@@ -179,7 +200,7 @@ def _paper_row(row: SpareRow, name: str, aboard: Decimal, gone: Decimal, where: 
 
 def _where(place: SparePlace, as_at: date) -> str:
     until = f", {_until(place, as_at)}" if place.expiry else ""
-    return f"{place.mark} {place.area}: {shown(place.quantity)}{until}"
+    return f"{place.mark} {place.area}: {place.amount}{until}"
 
 
 def _until(place: SparePlace, as_at: date) -> str:
@@ -205,11 +226,11 @@ def _system_sheet(rows: Sequence[SpareRow]) -> Sheet:
         [
             [
                 *(row.system, row.part, row.number),
-                *(row.aboard, row.minimum, row.short, row.out_of_date),
+                *((None,) * 4 if row.level else (row.aboard, row.minimum, row.short, row.out_of_date)),
                 row.unit,
-                "; ".join(f"{place.mark} {place.area}: {shown(place.quantity)}" for place in row.places),
+                "; ".join(f"{place.mark} {place.area}: {place.amount}" for place in row.places),
                 min((place.expiry for place in row.places if place.expiry), default=None),
-                row.state,
+                row.state or row.level,
             ]
             for row in sorted(rows, key=_worst_first)
         ],
@@ -238,9 +259,9 @@ def _place_sheet(rows: Sequence[SpareRow], as_at: date) -> Sheet:
         [
             [
                 *(place.mark, place.area, row.part, row.number, row.system),
-                *(place.quantity, row.unit, place.expiry),
+                *(None if place.level else place.quantity, row.unit, place.expiry),
                 OUT if place.out_of_date(as_at) else "",
-                row.state,
+                row.state or row.level,
             ]
             for row, place in lying
         ],

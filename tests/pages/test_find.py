@@ -11,7 +11,7 @@ from django.urls import reverse
 from refit.boat.actions.boats import add_systems
 from refit.boat.models import Group
 from refit.pages.finding import find
-from refit.stores.actions.parts import add_need, retire_part
+from refit.stores.actions.parts import add_need, change_part, retire_part
 from refit.stores.models import Part
 from tests.factory import Factory
 
@@ -79,9 +79,14 @@ def test_scandinavian_letters_are_found_with_and_without_their_rings(make):
 def test_the_best_comes_first_and_the_retired_last(make):
     retire_part(make.part("Impeller, old"))
     make.part("Gasket for impeller")
-    make.part("Impeller, new")
     make.part("Imp of water")
-    assert names(looked(make, "impeller")) == ["Impeller, new", "Gasket for impeller", "Impeller, old"]
+    change_part(make.part("Impeller, first"), superseded_by=make.part("Impeller, new"))
+    assert names(looked(make, "impeller")) == [
+        "Impeller, new",
+        "Gasket for impeller",
+        "Impeller, first",
+        "Impeller, old",
+    ]
 
 
 def test_aboard_ashore_and_on_order_stand_apart(make, impeller):
@@ -90,7 +95,7 @@ def test_aboard_ashore_and_on_order_stand_apart(make, impeller):
     make.order(make.line(impeller, packs=D(3)))
     item = looked(make, "impeller").parts[0]
     assert (item.where.aboard, item.where.ashore, item.on_order) == (2, 5, 3)
-    assert [held.place.mark for held in item.where.holdings] == ["A1", "S3"]
+    assert [held.place.mark for held in item.where.holdings] == ["S3", "A1"]
 
 
 def test_the_page_shows_place_area_and_how_many(make, as_owner, impeller):

@@ -107,10 +107,6 @@ def undo_delivery(delivery: Delivery, *, by: Any, today: date) -> Delivery:
     orders = _lock_orders({row.line.order_id for row in rows})
     if fresh.entry is not None:
         reverse(fresh.entry, by=by, today=today)
-    for order in orders.values():
-        # An order counts as cancelled once its last line is given up; taking that back opens it again.
-        if order.state == OrderState.CANCELLED and all(line.wanted <= 0 for line in order.lines.all()):
-            order.state = OrderState.ORDERED
     for row in rows:
         line = Line.objects.get(pk=row.line_id)
         order = orders[line.order_id]

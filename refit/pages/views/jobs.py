@@ -1,39 +1,236 @@
+"""The work list and a job: what it wants, what was bought for it, where that lies, what it has cost."""
+
+from datetime import date
 from typing import Any
+from urllib.parse import urlencode
 
-from django.http import Http404, HttpResponse
+from django.db.models import Case, IntegerField, OuterRef, QuerySet, Subquery, Sum, Value, When
+from django.http import HttpResponse
+from django.shortcuts import render
+from django.utils.dateparse import parse_date
 
+from refit.boat.rights import Right
+from refit.buying.models import Line
+from refit.buying.reading import wanted
+from refit.pages import seeing
+from refit.pages.acting import Done, act, at, press, refused_page
+from refit.pages.forms.jobs import JobForm, JobSieve, NeedForm, systems_in_use
+from refit.pages.job_page import choices_for, page_of
+from refit.pages.lists import exported, sieved
+from refit.reports.workbook import Column, Kind
+from refit.stores.actions.parts import add_need, close_need, remove_need, reopen_need
+from refit.stores.models import Need
+from refit.work.actions import add_job, change_job, set_state
+from refit.work.models import TRANSITIONS, Before, Job, State
 
-def jobs(request: Any, **kwargs: Any) -> HttpResponse:
-    raise Http404("to be written")
-
-
-def new(request: Any, **kwargs: Any) -> HttpResponse:
-    raise Http404("to be written")
-
-
-def job(request: Any, **kwargs: Any) -> HttpResponse:
-    raise Http404("to be written")
-
-
-def change(request: Any, **kwargs: Any) -> HttpResponse:
-    raise Http404("to be written")
-
-
-def state(request: Any, **kwargs: Any) -> HttpResponse:
-    raise Http404("to be written")
-
-
-def need_add(request: Any, **kwargs: Any) -> HttpResponse:
-    raise Http404("to be written")
-
-
-def need_remove(request: Any, **kwargs: Any) -> HttpResponse:
-    raise Http404("to be written")
-
-
-def need_close(request: Any, **kwargs: Any) -> HttpResponse:
-    raise Http404("to be written")
+KEYS = {
+    "number": ("number",),
+    "title": ("title",),
+    "system": ("system__name", "number"),
+    "state": ("state_place", "number"),
+    "before": ("before_place", "number"),
+    "given": ("given_to__user__first_name", "number"),
+    "cost": ("cost", "number"),
+}
 
 
-def need_open(request: Any, **kwargs: Any) -> HttpResponse:
-    raise Http404("to be written")
+def jobs(request: Any) -> HttpResponse:
+    """Show the work list."""
+    money = Right.SEE_MONEY in request.rights
+    rows = _placed(seeing.jobs(request.member).select_related("system", "given_to__user"))
+    if money:
+        rows = rows.annotate(cost=_cost())
+    keys = KEYS if money else {key: columns for key, columns in KEYS.items() if key != "cost"}
+    found = sieved(request, JobSieve, rows, keys)
+    columns = [Column(word) for word in ("Job", "Title", "System", "State", "To be done", "Given to")]
+    columns += [Column("Still wants", Kind.NUMBER), *([Column("Cost", Kind.MONEY)] if money else [])]
+    file = exported(request, "Jobs", columns, found, lambda some: _file_lines(some, money))
+    if file is not None:
+        return file
+    page = found.rows
+    unmet = _unmet(page)
+    context = {
+        "list": found,
+        "filter": found.filter,
+        "rows": [(job, unmet.get(job.pk, 0)) for job in page],
+        "any_jobs": bool(page) or seeing.jobs(request.member).exists(),
+    }
+    return render(request, "jobs/list.html", context)
+
+
+def _placed(rows: "QuerySet[Job]") -> "QuerySet[Job]":
+    """Put the states and the times by which in their own order, not the alphabet's."""
+
+    def places(name: str, values: list[str]) -> Case:
+        whens = [When(**{name: value}, then=Value(at)) for at, value in enumerate(values)]
+        return Case(*whens, default=Value(len(values)), output_field=IntegerField())
+
+    return rows.annotate(
+        state_place=places("state", State.values), before_place=places("before", Before.values)
+    )
+
+
+def _cost() -> Subquery:
+    """Return what each job has cost: its lines that stand in sums, cost all in."""
+    lines = Line.objects.filter(job=OuterRef("pk"), counted=True).order_by()
+    return Subquery(lines.values("job").annotate(total=Sum("landed")).values("total"))
+
+
+def _unmet(rows: list[Job]) -> dict[int, int]:
+    """Return of how many things each job still wants some."""
+    return {pk: sum(1 for want in wants if want.unmet > 0) for pk, wants in wanted(rows).items()}
+
+
+def _file_lines(rows: list[Job], money: bool) -> list[list[Any]]:
+    unmet = _unmet(rows)
+    found = []
+    for job in rows:
+        words = [str(job.number), job.title, job.system.name, job.get_state_display()]
+        line: list[Any] = [*words, job.get_before_display(), str(job.given_to or ""), unmet.get(job.pk, 0)]
+        found.append([*line, job.cost or 0] if money else line)  # type: ignore[attr-defined]
+    return found
+
+
+def job(request: Any, number: int) -> HttpResponse:
+    """Show a job; while a part is being typed, what comes near it."""
+    found = _job(request, number)
+    if request.htmx and "words" in request.GET:
+        choices = choices_for(request, request.GET["words"][:100]) if Right.WORK in request.rights else []
+        return render(request, "jobs/_found.html", {"choices": choices, "typed": request.GET["words"]})
+    return render(request, "jobs/job.html", page_of(request, found, NeedForm(request.boat)))
+
+
+def _job(request: Any, number: int) -> Job:
+    rows = seeing.jobs(request.member).select_related("boat", "system", "given_to__user")
+    found: Job = seeing.one(rows, number=number)
+    return found
+
+
+def new(request: Any) -> HttpResponse:
+    """Put a job on the work list."""
+    if request.method == "GET":
+        start = {"system": request.GET.get("system"), "title": request.GET.get("title", "")[:120]}
+        context = {
+            "form": JobForm(request.boat, initial=start),
+            "systems": systems_in_use(request.boat).exists(),
+        }
+        return render(request, "jobs/new.html", context)
+    form = JobForm(request.boat, request.POST)
+
+    def deed() -> Done:
+        made = add_job(request.boat, by=request.user, **form.facts())
+        return Done(go=at(request, "job", made.number), said=f"Job {made.number} is on the work list.")
+
+    response = act(request, form, deed) if form.is_valid() else None
+    return response or refused_page(request, "jobs/new.html", {"form": form, "systems": True})
+
+
+def change(request: Any, number: int) -> HttpResponse:
+    """Change what a job says."""
+    found = _job(request, number)
+    if request.method == "GET":
+        return render(request, "jobs/change.html", {"form": JobForm(request.boat, job=found), "job": found})
+    form = JobForm(request.boat, request.POST, job=found)
+
+    def deed() -> Done:
+        change_job(found, **form.facts())
+        return Done(go=at(request, "job", number), said=f"Job {number} is changed.")
+
+    response = act(request, form, deed) if form.is_valid() else None
+    return response or refused_page(request, "jobs/change.html", {"form": form, "job": found})
+
+
+def state(request: Any, number: int) -> HttpResponse:
+    """Set how far a job is; `?to=` in the address is the undo of an earlier step."""
+    found = _job(request, number)
+    back = at(request, "job", number)
+    before, done_on = found.state, found.done_on
+    undoing = "state" not in request.POST
+    to = request.GET.get("to", "") if undoing else request.POST["state"]
+    if to not in State.values:
+        return press(request, lambda: Done(go=back, said="Choose a state."), back)
+
+    def deed() -> Done:
+        if undoing and to not in TRANSITIONS[before]:
+            set_state(found, State.IN_HAND, today=request.today)  # every state can be reached from there
+        set_state(found, to, today=_done_day(request) if undoing else request.today)
+        undo = {"to": before, **({"on": done_on.isoformat()} if done_on else {})}
+        said = f"Job {number} is {State(to).label.lower()}."
+        return Done(go=back, said=said, undo=f"{at(request, 'job-state', number)}?{urlencode(undo)}")
+
+    return press(request, deed, back)
+
+
+def _done_day(request: Any) -> date:
+    """Return the day on which a job was done before the step that is undone."""
+    try:
+        given = parse_date(request.GET.get("on", ""))
+    except ValueError:
+        given = None
+    return min(given or request.today, request.today)
+
+
+def need_add(request: Any, number: int) -> HttpResponse:
+    """Say that a job wants a part, or something in words."""
+    found = _job(request, number)
+    form = NeedForm(request.boat, request.POST if "quantity" in request.POST else request.GET)
+
+    def deed() -> Done:
+        given = form.cleaned_data
+        need = add_need(found, part=given["thing"], words=given["words"], quantity=given["quantity"])
+        undo = at(request, "need-remove", number, need.pk)
+        return Done(go=f"{at(request, 'job', number)}#wants", said=f"Job {number} wants {need}.", undo=undo)
+
+    response = act(request, form, deed) if form.is_valid() else None
+    return response or refused_page(request, "jobs/job.html", page_of(request, found, form))
+
+
+def _need(request: Any, number: int, pk: int) -> Need:
+    rows = Need.objects.filter(boat=request.boat, job=_job(request, number)).select_related("boat", "part")
+    found: Need = seeing.one(rows, pk=pk)
+    return found
+
+
+def need_remove(request: Any, number: int, need: int) -> HttpResponse:
+    """Take something off what a job wants."""
+    found = _need(request, number, need)
+    back = f"{at(request, 'job', number)}#wants"
+
+    def deed() -> Done:
+        again = {
+            "quantity": found.quantity,
+            "part": found.part_id or "",
+            "words": str(found),
+            "as_words": "1",
+        }
+        said = f"Job {number} no longer wants {found}."
+        remove_need(found)
+        return Done(go=back, said=said, undo=f"{at(request, 'need-add', number)}?{urlencode(again)}")
+
+    return press(request, deed, back)
+
+
+def need_close(request: Any, number: int, need: int) -> HttpResponse:
+    """Say that a job has what it wanted."""
+    found = _need(request, number, need)
+    back = f"{at(request, 'job', number)}#wants"
+
+    def deed() -> Done:
+        close_need(found)
+        undo = at(request, "need-open", number, need)
+        return Done(go=back, said=f"Job {number} has its {found}.", undo=undo)
+
+    return press(request, deed, back)
+
+
+def need_open(request: Any, number: int, need: int) -> HttpResponse:
+    """Say that a job still wants it."""
+    found = _need(request, number, need)
+    back = f"{at(request, 'job', number)}#wants"
+
+    def deed() -> Done:
+        reopen_need(found)
+        undo = at(request, "need-close", number, need)
+        return Done(go=back, said=f"Job {number} still wants {found}.", undo=undo)
+
+    return press(request, deed, back)

@@ -4,7 +4,7 @@ from typing import Any
 
 import django_filters
 from django import forms
-from django.db.models import Count
+from django.db.models import Count, Q
 from django.http import HttpResponse
 from django.shortcuts import render
 
@@ -53,7 +53,7 @@ class PlaceSieve(django_filters.FilterSet):
         fields = ()
 
     def not_since(self, places: Any, name: str, value: Any) -> Any:
-        return places.exclude(counted_on__gte=value)
+        return places.filter(Q(counted_on=None) | Q(counted_on__lt=value))
 
 
 def lockers(request: Any) -> HttpResponse:
@@ -113,5 +113,3 @@ def locker(request: Any, code: str) -> HttpResponse:
     place = seeing.place_by_code(request.member, code)
     page = place_page(request.member, place, request.today)
     return render(request, "lockers/locker.html", {"page": page, "place": place})
-
-

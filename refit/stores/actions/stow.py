@@ -245,6 +245,16 @@ def found_again(missing: Missing) -> Missing:
 
 
 @transaction.atomic
+def missed_again(missing: Missing) -> Missing:
+    """Put a thing back on the Missing list (undo of taking it off)."""
+    lock(missing.boat)
+    fresh = Missing.objects.get(pk=missing.pk)
+    fresh.closed_at = None
+    fresh.save(update_fields=["closed_at"])
+    return fresh
+
+
+@transaction.atomic
 def say_level(
     part: Part,
     place: Location,

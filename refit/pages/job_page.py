@@ -1,0 +1,161 @@
+"""What stands on a job's page, put together from work, stores and buying.
+
+Decides what is the next step: to order what lies nowhere, else to take what lies somewhere. Money is worked out
+only for those who may see it.
+"""
+
+import json
+from dataclasses import dataclass, field
+from decimal import Decimal
+from typing import Any
+
+from django.db.models import Sum
+
+from refit.boat.rights import Right
+from refit.buying.models import Line, OrderState
+from refit.buying.reading import Known, Wanted, known, wanted
+from refit.calc.numbers import format_quantity
+from refit.pages.acting import at
+from refit.pages.forms.jobs import NeedForm
+from refit.stores.models import Holding, Movement, Need, Part
+from refit.stores.reading import Whereabouts, parts_named, whereabouts
+from refit.work.models import TRANSITIONS, Job, State
+
+NIL = Decimal(0)
+LAST = 12  # takings shown on the page; the whole is in the ledger's own list
+
+
+@dataclass(frozen=True)
+class Want:
+    """One thing that the job wants, with where it lies and what is short of it."""
+
+    need: Need
+    part: Part | None
+    taken: Decimal
+    on_order: Decimal
+    unmet: Decimal
+    short: Decimal  # still wanted, and lying nowhere
+    lies: list[Holding] = field(default_factory=list)
+
+    @property
+    def done(self) -> bool:
+        return self.unmet <= 0 and self.on_order <= 0
+
+    @property
+    def spots(self) -> list[tuple[Holding, Decimal]]:
+        """Return where to fetch it, each with how much to take there; of what is not counted, where there is some."""
+        found, rest = [], self.unmet
+        for holding in self.lies:
+            some = min(rest, holding.quantity)
+            if some > 0 or (rest > 0 and holding.level):
+                found.append((holding, some))
+            rest -= some
+        return found
+
+    @property
+    def to_take(self) -> Decimal:
+        """Return how much of what is still wanted lies somewhere."""
+        return sum((some for _, some in self.spots), NIL)
+
+
+@dataclass(frozen=True)
+class Bought:
+    """One order line for the job: how far it is, and where what came lies now."""
+
+    line: Line
+    state: str
+    lies: list[Holding]
+
+
+@dataclass(frozen=True)
+class Choice:
+    """A part that may be meant, with what is aboard of it and what is on order."""
+
+    part: Part
+    aboard: str
+    json: str
+
+
+def page_of(request: Any, job: Job, form: NeedForm) -> dict[str, Any]:
+    """Return the context of a job's page."""
+    lines = list(
+        Line.objects.filter(job=job)
+        .select_related("order__supplier", "part", "place")
+        .order_by("order__number", "position")
+    )
+    wants = wanted([job]).get(job.pk, [])
+    parts = {want.need.part_id for want in wants if want.need.part_id}
+    parts |= {line.part_id for line in lines if line.part_id}
+    where = whereabouts(job.boat, parts, request.today) if parts else {}
+    rows = [_want(want, where) for want in wants]
+    context = {
+        "job": job,
+        "form": form,
+        "wants": rows,
+        "unmet": sum(1 for row in rows if row.unmet > 0),
+        "bought": [_bought(line, where) for line in lines],
+        "taken": list(Movement.objects.for_lists().filter(job=job)[:LAST]),
+        "next_states": [(state, state.label) for state in State if state in TRANSITIONS[job.state]],
+        "choices": _choices(request, form.choices),
+        "has_places": any(line.place_id or line.arrived for line in lines),
+    }
+    context |= _next(request, job, rows)
+    if Right.SEE_MONEY in request.rights:
+        context["cost"] = _cost(job)
+    return context
+
+
+def choices_for(request: Any, typed: str) -> list[Choice]:
+    """Return the parts that come near what is typed."""
+    return _choices(request, parts_named(request.boat, typed))
+
+
+def _choices(request: Any, parts: list[Part]) -> list[Choice]:
+    return [_choice(row) for row in known(request.boat, parts, request.today)] if parts else []
+
+
+def _choice(row: Known) -> Choice:
+    unit = "" if row.part.unit == "each" else f" {row.part.get_unit_display()}"
+    said = row.where.level or f"{format_quantity(row.where.aboard)}{unit}"
+    words = [f"{said} aboard"]
+    if row.where.ashore:
+        words.append(f"{format_quantity(row.where.ashore)}{unit} ashore")
+    if row.on_order:
+        words.append(f"{format_quantity(row.on_order)}{unit} on order")
+    fills = json.dumps({"part": str(row.part.pk), "words": row.part.name})
+    return Choice(row.part, ", ".join(words), fills)
+
+
+def _want(want: Wanted, where: dict[int, Whereabouts]) -> Want:
+    part = want.need.part
+    here = where.get(part.pk) if part else None
+    lies = here.holdings if here else []
+    there = here.aboard + here.ashore if here else NIL
+    enough = bool(here and here.level not in ("", "gone"))  # kept by level: there is some
+    short = NIL if enough else max(want.unmet - there, NIL)
+    return Want(want.need, part, want.taken, want.on_order, want.unmet, short, lies)
+
+
+def _bought(line: Line, where: dict[int, Whereabouts]) -> Bought:
+    state = "cancelled" if line.order.state == OrderState.CANCELLED else line.state_words
+    here = where.get(line.part_id) if line.part_id and line.arrived > 0 else None
+    return Bought(line, state, here.holdings if here else [])
+
+
+def _next(request: Any, job: Job, rows: list[Want]) -> dict[str, Any]:
+    """Return the way to order for the job, the first thing to take, and which of them comes first."""
+    may_buy, may_take = Right.BUY in request.rights, Right.STOW in request.rights
+    take = next((row.spots[0][0] for row in rows if row.spots), None)
+    short = any(row.short > 0 for row in rows)
+    return {
+        "order_go": f"{at(request, 'order-new')}?job={job.number}" if may_buy else "",
+        "take": take if may_take else None,
+        "order_first": may_buy and (short or not (take and may_take)) and any(row.unmet > 0 for row in rows),
+    }
+
+
+def _cost(job: Job) -> dict[str, int]:
+    sums = Line.objects.filter(job=job, counted=True).aggregate(
+        ordered=Sum("landed"), arrived=Sum("delivered")
+    )
+    return {name: value or 0 for name, value in sums.items()}

@@ -1,0 +1,205 @@
+"""Every named constraint refuses an example of what it is for. A constraint without an example fails the first test."""
+
+from functools import partial
+from typing import Any
+
+import pytest
+from django.apps import apps
+from django.db import DataError, IntegrityError, connection, models, transaction
+
+from refit.boat import guards
+from tests.boat.whole import copy_of, fill, insert
+from tests.factory import D, Factory
+
+SELF = object()  # stands for the row's own number
+
+# constraint -> (which row to start from, what to change of its copy)
+EXAMPLES: dict[str, tuple[dict[str, Any], dict[str, Any]]] = {
+    # boat
+    "boat_slug_free": ({}, {"slug": "admin"}),
+    "boat_slug_given": ({}, {"slug": ""}),
+    "boat_name_given": ({}, {"slug": "b", "name": ""}),
+    "boat_currency_three": ({}, {"slug": "b", "currency": "GB"}),
+    "member_once": ({}, {}),
+    "member_role_known": ({}, {"role": "captain"}),
+    "system_name_once": ({}, {}),
+    "system_group_known": ({}, {"folded": "other", "group": "999"}),
+    "system_name_given": ({}, {"folded": "other", "name": ""}),
+    "budget_not_negative": ({}, {"amount": -1}),
+    "location_code_once": ({"kind": "area"}, {}),
+    "location_mark_once": ({"mark": "S1"}, {"code": "ZZZZ9"}),
+    "location_one_unstowed": ({"kind": "unstowed"}, {"code": "ZZZZ9"}),
+    "location_kind_known": ({"mark": "S1"}, {"code": "ZZZZ9", "mark_folded": "x", "kind": "shelf"}),
+    "location_where_known": ({"mark": "S1"}, {"code": "ZZZZ9", "mark_folded": "x", "where": "abroad"}),
+    "location_not_in_itself": ({"mark": "S1"}, {"code": "ZZZZ9", "mark_folded": "x", "parent_id": SELF}),
+    "location_area_is_top": ({"mark": "S1"}, {"code": "ZZZZ9", "mark_folded": "x", "parent_id": None}),
+    "location_named": ({"mark": "S1"}, {"code": "ZZZZ9", "mark_folded": "x", "mark": "", "name": ""}),
+    "location_mark_short": ({"mark": "S1"}, {"code": "ZZZZ9", "mark_folded": "x", "mark": "M" * 13}),
+    "place_caution_once": ({}, {}),
+    "place_caution_known": ({}, {"kind": "dragon"}),
+    "label_code_once": ({}, {}),
+    "label_code_length": ({}, {"code": "AB3"}),
+    "paper_number_once": ({}, {"sha256": "f" * 64}),
+    "paper_kept_once": ({}, {"number": 99}),
+    "paper_kind_known": ({}, {"number": 99, "sha256": "f" * 64, "kind": "map"}),
+    "form_key_once": ({}, {}),
+    # work
+    "job_number_once": ({}, {}),
+    "job_state_known": ({}, {"number": 99, "state": "lost"}),
+    "job_before_known": ({}, {"number": 99, "before": "never"}),
+    "job_title_given": ({}, {"number": 99, "title": ""}),
+    "job_title_short": ({}, {"number": 99, "title": "T" * 121}),
+    "job_note_short": ({}, {"number": 99, "note": "N" * 4001}),
+    # stores
+    "part_name_given": ({}, {"name": ""}),
+    "part_name_short": ({}, {"name": "N" * 121}),
+    "part_unit_known": ({}, {"unit": "stone"}),
+    "part_kept_known": ({}, {"kept": "guessed"}),
+    "part_minimum_not_negative": ({}, {"minimum": D("-0.001")}),
+    "part_not_by_itself": ({}, {"superseded_by_id": SELF}),
+    "part_number_once": ({"kind": "maker"}, {}),
+    "part_gtin_once": ({"kind": "gtin"}, {"part_id": "other"}),
+    "part_number_kind_known": ({"kind": "maker"}, {"kind": "secret"}),
+    "lot_once_dated": ({"expires_on__isnull": False}, {}),
+    "lot_once_undated": ({"expires_on": None}, {}),
+    "lot_says_something": ({"expires_on": None}, {"serial": ""}),
+    "holding_once_lot": ({"lot__isnull": False}, {}),
+    "holding_once": ({"lot": None}, {}),
+    "holding_not_negative": ({}, {"quantity": D("-0.001")}),
+    "holding_level_known": ({}, {"level": "much"}),
+    "entry_kind_known": ({"undoes": None}, {"kind": "gift"}),
+    "entry_not_of_itself": ({"undoes": None}, {"undoes_id": SELF}),
+    "movement_goes_somewhere": ({"reverses": None}, {"from_place_id": None, "to_place_id": None}),
+    "movement_not_on_the_spot": ({"reverses": None, "reason": "moved"}, {"from_place_id": "to_place_id"}),
+    "movement_moves_something": ({"reverses": None}, {"quantity": D(0)}),
+    "movement_reason_known": ({"reverses": None}, {"reason": "magic"}),
+    "need_more_than_nothing": ({}, {"quantity": D(0)}),
+    "need_says_what": ({}, {"part_id": None, "words": ""}),
+    # buying
+    "supplier_name_once": ({}, {}),
+    "supplier_name_given": ({}, {"folded": "other", "name": ""}),
+    "supplier_name_short": ({}, {"folded": "other", "name": "N" * 81}),
+    "order_number_once": ({}, {}),
+    "order_state_known": ({}, {"number": 99, "state": "lost"}),
+    "order_rate_positive": ({}, {"number": 99, "rate": D(0)}),
+    "order_currency_three": ({}, {"number": 99, "currency": "GB"}),
+    "order_placed_has_date": ({}, {"number": 99, "state": "ordered", "ordered_on": None}),
+    "order_charged_not_negative": ({}, {"number": 99, "charged": -1}),
+    "line_position_once": ({}, {}),
+    "line_kind_known": ({}, {"position": 9, "kind": "gift", "part_id": None, "words": "x"}),
+    "line_says_what": ({}, {"position": 9, "kind": "words", "part_id": None, "words": ""}),
+    "line_part_is_part": ({}, {"position": 9, "kind": "words"}),
+    "line_quantity_positive": ({}, {"position": 9, "quantity": D(0)}),
+    "line_arrived_not_negative": ({}, {"position": 9, "arrived": D(-1)}),
+    "line_wont_come_not_negative": ({}, {"position": 9, "wont_come": D(-1)}),
+    "line_amount_in_bounds": ({}, {"position": 9, "amount": 10**12}),
+    "line_counted_has_system": ({}, {"position": 9, "counted": True, "system_id": None}),
+    "charge_kind_known": ({}, {"kind": "bribe"}),
+    "charge_basis_known": ({}, {"basis": "mood"}),
+    "charge_rate_positive": ({}, {"rate": D(-1)}),
+    "charge_amount_in_bounds": ({}, {"amount": -1}),
+    "charge_tax_marks": ({}, {"reclaimable": True}),
+    "share_once": ({}, {}),
+    "delivery_line_says_something": ({}, {"movement_id": None, "quantity": D(0), "wont_come": D(0)}),
+    "payment_not_negative": ({}, {"amount": -1}),
+    "payment_means_known": ({}, {"means": "shells"}),
+    "payment_split_once": ({}, {}),
+    "order_paper_once": ({}, {}),
+}
+
+
+def constraints() -> dict[str, tuple[type[models.Model], models.BaseConstraint]]:
+    """Return every named constraint of our models."""
+    return {
+        constraint.name: (model, constraint)
+        for model in apps.get_models()
+        if model.__module__.startswith("refit.")
+        for constraint in model._meta.constraints
+    }
+
+
+def test_every_constraint_has_an_example():
+    """So that one added tomorrow is tried too."""
+    assert sorted(EXAMPLES) == sorted(constraints())
+
+
+def test_only_what_is_in_bounds_gets_in(db):
+    """Each example is refused by the constraint that it is for, and by no other."""
+    make = fill(Factory.start())
+    other = make.part("Another part")
+    wrong = []
+    with transaction.atomic():
+        guards.lift(connection)  # what the constraint refuses, the constraint alone must refuse
+        for name, (model, constraint) in constraints().items():
+            where, changes = EXAMPLES[name]
+            row = model._base_manager.filter(**where).order_by("pk").first()
+            assert row is not None, f"{name}: the filled boat has no row like {where}"
+            copy = copy_of(row, **_meant(row, changes, other.pk))
+            if SELF in changes.values():
+                copy.pk = 987654
+            sentence = _refusal(partial(insert, copy))
+            if not _names(sentence, name, model, constraint):
+                wrong.append(f"{name}: {sentence or 'let in'}")
+        guards.install(connection)
+    assert wrong == []
+
+
+def _meant(row: Any, changes: dict[str, Any], other: int) -> dict[str, Any]:
+    meant = {}
+    for column, value in changes.items():
+        if value is SELF:
+            value = 987654
+        elif value == "other" and column.endswith("_id"):
+            value = other
+        elif value == "to_place_id":
+            value = row.to_place_id
+        meant[column] = value
+    return meant
+
+
+def _refusal(deed) -> str:
+    try:
+        with transaction.atomic():
+            deed()
+            transaction.set_rollback(True)
+    except (IntegrityError, DataError) as refusal:
+        return str(refusal)
+    return ""
+
+
+def _names(sentence: str, name: str, model: type[models.Model], constraint: models.BaseConstraint) -> bool:
+    """Return whether a refusal is this constraint's.
+
+    SQLite names a unique constraint by its columns, and PostgreSQL refuses a long text before any check.
+    """
+    if connection.vendor == "postgresql":
+        return name in sentence or (name.endswith("_short") and "value too long" in sentence)
+    if isinstance(constraint, models.UniqueConstraint):
+        columns = [model._meta.get_field(field).column for field in constraint.fields]
+        return sentence == "UNIQUE constraint failed: " + ", ".join(
+            f"{model._meta.db_table}.{column}" for column in columns
+        )
+    return sentence == f"CHECK constraint failed: {name}"
+
+
+@pytest.mark.parametrize("name", ["location_mark_once", "part_gtin_once", "lot_once_undated", "holding_once"])
+def test_a_partial_constraint_binds_only_its_part(make, name):
+    """A retired place's mark is free again; two suppliers may use one number; batches differ by their date."""
+    place, part = make.place("S1"), make.part()
+    if name == "location_mark_once":
+        from refit.stores.actions.stow import retire_place
+
+        retire_place(place, None, by=make.owner, on=make.today, today=make.today)
+        assert make.place("S1").pk != place.pk
+    elif name == "part_gtin_once":
+        rows = [("supplier", "X 1", "One"), ("maker", "X-1", "Two")]
+        assert make.part("Other", numbers=rows).numbers.count() == 2
+        assert make.part("Third", numbers=rows).numbers.count() == 2
+    elif name == "lot_once_undated":
+        make.stock(part, place, 1, serial="A")
+        make.stock(part, place, 1, serial="A", expires_on=make.today)
+        assert part.lots.count() == 2
+    else:
+        make.stock(part, place, 1)
+        make.stock(part, place, 1, serial="A")
+        assert part.holdings.count() == 2
