@@ -214,12 +214,12 @@ def test_the_rate_says_where_it_came_from(make, as_owner):
 
 
 def test_the_rate_of_the_central_bank_bears_its_day(make, as_owner):
-    # ECB euro reference rates of 3 Jan 2025: GBP 0.83118 (eurofxref-hist).
-    day = make.today.replace(2025, 1, 3)
-    order = make.draft(make.line(price=D("100")), currency="EUR", ordered_on=day)
+    # ECB euro reference rates of 28 Jun 2024 (eurofxref-hist): USD 1.0705, GBP 0.84638; 100 USD = 79.0640 GBP.
+    day = make.today.replace(2024, 6, 28)
+    order = make.draft(make.line(price=D("100")), currency="USD", ordered_on=day)
     text = as_owner.get(page(make, order.number)).content.decode()
-    assert "European Central Bank, 3 Jan 2025" in text
-    assert order.landed == 8312
+    assert "European Central Bank, 28 Jun 2024" in text
+    assert order.landed == 7906
 
 
 def test_a_long_order_costs_no_more_queries_than_a_short_one(make, as_owner):
