@@ -191,6 +191,7 @@ class TestQuick:
         theirs = Factory.start("Other Boat", prefix="their-").place("Q9")
         assert as_crew.post(at(make, f"quick/undo/?codes={theirs.code}")).status_code == 404
         assert as_crew.post(at(make, "quick/undo/")).status_code == 404
+        assert as_crew.post(at(make, "quick/undo/?codes=%00")).status_code == 404
         theirs.refresh_from_db()
         assert theirs.retired_at is None
 
