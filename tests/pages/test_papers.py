@@ -123,9 +123,9 @@ def test_a_file_of_26_megabytes_is_refused(make, as_owner):
 
 def test_no_file_and_too_many_files_are_refused(make, as_owner):
     assert "Choose a photo or PDF first." in as_owner.post(tray(make), {}).content.decode()
-    # The framework itself refuses more files than this in one form, before the page is asked.
     response = as_owner.post(tray(make), {"files": [file(picture(), f"{i}.jpg") for i in range(21)]})
-    assert response.status_code == 400
+    assert response.status_code == 422
+    assert "At most 20 at once; this is 21." in response.content.decode()
     assert not Paper.objects.exists()
 
 
