@@ -54,6 +54,11 @@ class ChargeForm(forms.Form):
             field.template_name = "order_form/_field.html"
 
     @property
+    def offers_lines(self) -> bool:
+        """Return whether there are lines to tick among."""
+        return len(self.fields["covers"].choices) > 1  # type: ignore[attr-defined]
+
+    @property
     def shows_more(self) -> bool:
         """Return whether what is folded away says something."""
         names = ("covers", "words", "currency", "rate", "payee")

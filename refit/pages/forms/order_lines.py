@@ -40,7 +40,7 @@ class LineForm(forms.Form):
     )
     service = forms.BooleanField(required=False, label="A service: work, not goods")
     job = JobField(label="For another job")
-    system = SystemField(none="as the job", label="System")
+    system = SystemField(none="as the order", label="System")
 
     def __init__(self, choices: Choices, currency: str, position: int, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, prefix=f"line-{position}", **kwargs)
@@ -51,6 +51,7 @@ class LineForm(forms.Form):
         # What stands on a paper in all has the currency's own decimals, so 1,240 can only be a thousand.
         self.fields["total"].places = minor_digits(currency)  # type: ignore[attr-defined]
         self.fields["what"].widget.attrs |= {"autocomplete": "off", "enterkeyhint": "next"}
+        self.fields["packs"].widget.attrs["placeholder"] = "1"
         self.chosen: Part | None = None
         for field in self.fields.values():
             field.template_name = "order_form/_field.html"

@@ -25,7 +25,7 @@ class OrderForm(BoatForm):
     rate = NumberField(places=8, low=Decimal("0.000001"), high=9999999, required=False, label="Rate")
     charged = MoneyField(required=False, label="What the card was charged")
     job = JobField(label="For job")
-    system = SystemField(none="the job's", label="System")
+    system = SystemField(none="as the job", label="System")
     ordered_on = DayField(required=False, label="Date")
     expected_on = DayField(required=False, label="Expected on")
     reference = TextField(max_length=60, required=False, label="Their reference")
