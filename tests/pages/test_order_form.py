@@ -720,6 +720,19 @@ def test_pasted_rows_become_lines_with_their_parts(make, as_owner):
     assert Order.objects.get().landed == 2 * 41200 + 5 * 950
 
 
+def test_a_pasted_price_goes_to_the_line_that_waits_for_the_part(make, as_owner):
+    part, job = make.part("Impeller"), make.job("Pump")
+    add_number(part, kind="maker", number="09-1027")
+    add_need(job, part=part, words="", quantity=D(1))
+    shown = shown_fields(page(as_owner.get(new(make, f"?job={job.number}"))))
+    data = shown | {"do": "paste", "paste": "2\t09-1027\tSome impeller\t412,00\n1\tX-9\tHose\t5,00"}
+    html = page(as_owner.post(new(make, f"?job={job.number}"), data))
+    assert (field(html, "line-0-what"), field(html, "line-0-packs")) == ("Impeller", "2")
+    assert field(html, "line-0-each") == "412.00"
+    assert field(html, "line-1-what") == "Hose (X-9)"
+    assert "line-2-what" not in html
+
+
 def test_nothing_pasted_says_so_beside_the_box(make, as_owner):
     response = as_owner.post(new(make), sent(make, "paste", paste="  "))
     assert response.context["form"].errors.as_data()["paste"][0].code == "empty"

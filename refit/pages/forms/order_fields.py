@@ -10,7 +10,7 @@ from typing import Any
 from django import forms
 from django.core.exceptions import ValidationError
 from django.forms.utils import flatatt
-from django.utils.html import format_html, format_html_join
+from django.utils.html import format_html
 from django.utils.safestring import SafeString, mark_safe
 
 from refit.boat.models import Boat, Location, System
@@ -21,6 +21,7 @@ from refit.pages.fields import TextField
 from refit.stores.models import Part, PartNumber
 from refit.work.models import OPEN_STATES, Job
 
+FIELD = "order_form/_field.html"
 COMMON = (
     "GBP",
     "EUR",
@@ -129,20 +130,21 @@ class PlainSelect(forms.Select):
     def render(self, name: str, value: Any, attrs: Any = None, renderer: Any = None) -> SafeString:
         chosen = "" if value is None else str(value)
         parts = [
-            _options([group]) if isinstance(group[1], str) else _group(group, chosen)
-            for group in self.choices
+            _option(key, label, chosen) if isinstance(label, str) else _group(key, label, chosen)
+            for key, label in self.choices
         ]
         every = self.build_attrs(self.attrs, attrs)
         return format_html('<select name="{}"{}>{}</select>', name, flatatt(every), mark_safe("".join(parts)))
 
 
-def _options(pairs: Iterable[tuple[str, str]], chosen: str = "") -> SafeString:
-    rows = ((key, mark_safe(" selected") if key == chosen else "", name) for key, name in pairs)
-    return format_html_join("", '<option value="{}"{}>{}</option>', rows)
+def _option(key: Any, label: Any, chosen: str) -> SafeString:
+    mark = mark_safe(" selected") if key == chosen else ""
+    return format_html('<option value="{}"{}>{}</option>', key, mark, label)
 
 
-def _group(group: tuple[str, Any], chosen: str) -> SafeString:
-    return format_html('<optgroup label="{}">{}</optgroup>', group[0], _options(group[1], chosen))
+def _group(name: Any, rows: Iterable[Any], chosen: str) -> SafeString:
+    options = mark_safe("".join(_option(key, label, chosen) for key, label in rows))
+    return format_html('<optgroup label="{}">{}</optgroup>', name, options)
 
 
 class SystemField(forms.ChoiceField):

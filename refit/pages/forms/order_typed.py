@@ -185,8 +185,19 @@ class Typed:
             part = found.get(fold(number[:200])[:120])
             if part is not None:
                 row |= _row_of_part(part)
+                self._join(row)
             elif fold(number) not in fold(row["what"]):
                 row["what"] = f"{row['what']} ({number})"
+
+    def _join(self, pasted: Texts) -> None:
+        """Let a pasted row give its price to the line that already waits for that part."""
+        for place, row in enumerate(self.lines):
+            if row is pasted:
+                return
+            if row.get("part") == pasted["part"] and not row.get("each") and not row.get("total"):
+                self.lines[place] = row | pasted | {"place": row.get("place") or pasted["place"]}
+                self.lines = [other for other in self.lines if other is not pasted]
+                return
 
 
 def head_tax(goods: int, percent: Decimal | None, in_prices: bool) -> int:
@@ -272,8 +283,8 @@ def _line_of(line: Line, order: Order) -> Texts:
     row: Texts = {
         "part": str(line.part_id or ""),
         "what": line.what,
-        "packs": format_quantity(line.packs),
-        "pack_size": "" if line.pack_size == 1 else format_quantity(line.pack_size),
+        "packs": format_quantity(Decimal(line.packs)),
+        "pack_size": "" if line.pack_size == 1 else format_quantity(Decimal(line.pack_size)),
         "place": str(line.place) if line.place else "",
         "job": f"{job.number} {job.title}" if job else "",
         "system": "" if line.system_id == implied else str(line.system_id or ""),

@@ -47,7 +47,7 @@ def new(request: Any) -> HttpResponse:
     typed = Typed.fresh(request.boat, request.today)
     if job is not None:
         typed.want(job, wanted([job])[job.pk])
-    part = _from_address(request, parts(request.member).in_use().select_related("usual_place"), "part", "pk")
+    part = _from_address(request, _parts(request).select_related("usual_place"), "part", "pk")
     if part is not None:
         typed.want_part(part)
     return _page(request, _read(request, typed, None, Choices.read(request.boat)), Totals(notes=[START]), job)
@@ -85,9 +85,7 @@ def known(request: Any) -> HttpResponse:
             row = int(found[1])
             text, part = (value, part) if found[2] == "what" else (text, value)
     if part:
-        chosen = (
-            parts(request.member).in_use().filter(pk=int(part)) if re.fullmatch("[0-9]{1,18}", part) else []
-        )
+        chosen = _parts(request).filter(pk=int(part)) if re.fullmatch("[0-9]{1,18}", part) else []
         found_parts = list(chosen)
     else:
         found_parts = parts_named(request.boat, _cleaned(text))
@@ -148,7 +146,7 @@ def _step(request: Any, typed: Typed, do: str, choices: Choices) -> tuple[int, V
     if picked:
         typed.pick(
             int(picked[1]),
-            one(parts(request.member).in_use().select_related("usual_place"), pk=int(picked[2])),
+            one(_parts(request).select_related("usual_place"), pk=int(picked[2])),
         )
         return int(picked[1]), None
     step = STEP.fullmatch(do.removeprefix("remove-"))
@@ -225,6 +223,11 @@ def _from_address(request: Any, rows: Any, name: str, column: str) -> Any:
     if not re.fullmatch("[0-9]{1,18}", text):
         raise Http404("Not found.")
     return one(rows, **{column: int(text)})
+
+
+def _parts(request: Any) -> Any:
+    """Return the parts that may be ordered: those in use."""
+    return parts(request.member).filter(retired_at=None)
 
 
 def _cleaned(text: str) -> str:
