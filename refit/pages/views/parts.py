@@ -161,6 +161,7 @@ def _page(request: Any, found: Part, **forms: Any) -> dict[str, Any]:
         "where": facts.known.where,
         "on_order": facts.known.on_order,
         "short": found.is_spare and found.kept == "counted" and facts.known.where.aboard < found.minimum,
+        "all_moves": urlencode({"q": found.name}),
         "danger": NAMES.get(found.hazard, ""),
         "number_form": NumberForm(request.boat),
         "photo_form": PhotoForm(request.boat),
