@@ -227,7 +227,9 @@ class TestBookingIn:
 
     def test_one_parcel_of_two_orders_is_one_delivery(self, make, as_owner, order, locker):
         second = make.order(make.line(make.part("Zinc"), packs=D(2)), supplier=order.supplier)
-        make.order(make.line(make.part("Not theirs")))
+        other = make.order(make.line(make.part("Not theirs")))
+        stray = page(make, order) + f"?with={other.number}&with=x&with={HUGE}"
+        assert len(as_owner.get(stray).context["form"].rows) == 2
         response = as_owner.get(page(make, order))
         assert [(other.number, shown) for other, shown in response.context["others"]] == [
             (second.number, False)

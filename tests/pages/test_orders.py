@@ -186,7 +186,7 @@ def test_the_page_shows_lines_charges_and_who_bears_what(make, as_viewer):
     text = as_viewer.get(page(make, order.number)).content.decode()
     assert "£105.01 all in" in text
     assert "2 at 30.00 GBP" in text
-    assert "1, 40.00 GBP" in text
+    assert "1 for 40.00 GBP" in text
     for words in (
         "Impeller",
         "S3",
@@ -314,6 +314,9 @@ def test_cancelling_takes_it_out_of_the_sums_and_can_be_taken_back(make, as_owne
     as_owner.post(page(make, order.number, "cancel/"))
     assert state(order) == OrderState.CANCELLED
     assert "£0.00 ordered" in as_owner.get(listing(make)).content.decode()
+    assert [row.state for row in as_owner.get(page(make, order.number)).context["sheet"].lines] == [
+        "cancelled"
+    ]
     as_owner.post(page(make, order.number, "uncancel/"))
     assert state(order) == OrderState.ORDERED
     assert "£30.00 ordered" in as_owner.get(listing(make)).content.decode()

@@ -81,7 +81,7 @@ def test_several_receipts_are_snapped_at_once_and_wait(make, as_crew):
         file(picture("WEBP"), "c.webp"),
         file(PDF, "d.pdf"),
     ]
-    response = as_crew.post(tray(make), {"files": files}, follow=True)
+    response = as_crew.post(tray(make), {"papers": files}, follow=True)
     assert "4 receipts to sort" in response.content.decode()
     assert {paper.content_type for paper in Paper.objects.filter(in_tray=True)} == {
         "image/jpeg",
@@ -108,14 +108,14 @@ def test_several_receipts_are_snapped_at_once_and_wait(make, as_crew):
     ],
 )
 def test_what_is_no_picture_and_no_pdf_is_refused_by_its_content(make, as_owner, content, name, says):
-    response = as_owner.post(tray(make), {"files": [file(picture()), file(content, name)]})
+    response = as_owner.post(tray(make), {"papers": [file(picture()), file(content, name)]})
     assert response.status_code == 422
     assert says in response.content.decode()
     assert not Paper.objects.exists()  # not even the good one: all or none
 
 
 def test_a_file_of_26_megabytes_is_refused(make, as_owner):
-    response = as_owner.post(tray(make), {"files": [file(bytes(26 * 1024 * 1024), "large.jpg")]})
+    response = as_owner.post(tray(make), {"papers": [file(bytes(26 * 1024 * 1024), "large.jpg")]})
     assert response.status_code == 422
     assert "large.jpg is over 25 MB" in response.content.decode()
     assert not Paper.objects.exists()
@@ -123,28 +123,28 @@ def test_a_file_of_26_megabytes_is_refused(make, as_owner):
 
 def test_no_file_and_too_many_files_are_refused(make, as_owner):
     assert "Choose a photo or PDF first." in as_owner.post(tray(make), {}).content.decode()
-    response = as_owner.post(tray(make), {"files": [file(picture(), f"{i}.jpg") for i in range(21)]})
+    response = as_owner.post(tray(make), {"papers": [file(picture(), f"{i}.jpg") for i in range(21)]})
     assert response.status_code == 422
     assert "At most 20 at once; this is 21." in response.content.decode()
     assert not Paper.objects.exists()
 
 
 def test_a_pdf_called_jpg_is_kept_and_served_as_the_pdf_it_is(make, as_owner):
-    as_owner.post(tray(make), {"files": [file(PDF, "receipt.jpg")]})
+    as_owner.post(tray(make), {"papers": [file(PDF, "receipt.jpg")]})
     response = as_owner.get(address(make, Paper.objects.get()))
     assert response["Content-Type"] == "application/pdf"
     assert response["Content-Disposition"] == 'inline; filename="paper-1.pdf"'
 
 
 def test_the_same_receipt_snapped_again_is_the_same_paper(make, as_owner):
-    as_owner.post(tray(make), {"files": [file(picture())]})
+    as_owner.post(tray(make), {"papers": [file(picture())]})
     paper = Paper.objects.get()
     as_owner.post(tray(make, f"{paper.number}/"))
     assert not Paper.objects.get().in_tray
-    as_owner.post(tray(make), {"files": [file(picture(), "again.jpg")]})
+    as_owner.post(tray(make), {"papers": [file(picture(), "again.jpg")]})
     assert Paper.objects.get().in_tray
     buying.attach_paper(make.order(), Paper.objects.get())
-    response = as_owner.post(tray(make), {"files": [file(picture(), "once-more.jpg")]}, follow=True)
+    response = as_owner.post(tray(make), {"papers": [file(picture(), "once-more.jpg")]}, follow=True)
     assert "1 was kept already and has a place." in response.content.decode()
     assert not Paper.objects.get().in_tray
 
@@ -220,7 +220,7 @@ def test_a_full_tray_costs_no_more_queries_than_a_short_one(make, as_owner):
 def test_papers_are_put_on_an_order_taken_off_and_put_on_again(make, as_crew):
     order = make.order()
     page = f"/{make.boat.slug}/orders/{order.number}/"
-    response = as_crew.post(page + "papers/", {"files": [file(picture()), file(PDF, "i.pdf")]}, follow=True)
+    response = as_crew.post(page + "papers/", {"papers": [file(picture()), file(PDF, "i.pdf")]}, follow=True)
     text = response.content.decode()
     assert "2 papers on order" in text
     assert "papers/1/small/" in text
@@ -241,14 +241,14 @@ def test_a_bad_file_on_an_order_is_said_there_and_keeps_nothing(make, as_owner):
     order = make.order()
     page = f"/{make.boat.slug}/orders/{order.number}/"
     for content in (b"<html>", bomb()):
-        response = as_owner.post(page + "papers/", {"files": [file(content)]}, follow=True)
+        response = as_owner.post(page + "papers/", {"papers": [file(content)]}, follow=True)
         assert last_message(response).level_tag == "error"
     assert not Paper.objects.exists()
 
 
 def test_the_same_upload_twice_acts_once(make, as_owner):
     for _ in range(2):
-        response = as_owner.post(tray(make), {"files": [file(picture())], "form_key": "same"}, follow=True)
+        response = as_owner.post(tray(make), {"papers": [file(picture())], "form_key": "same"}, follow=True)
     assert "Already recorded at" in response.content.decode()
     assert Paper.objects.count() == 1
 
@@ -395,7 +395,7 @@ def test_a_lost_file_is_not_found_and_breaks_nothing(make, as_owner):
 
 
 def test_a_file_name_typed_by_others_is_shown_and_runs_nothing(make, as_owner):
-    as_owner.post(tray(make), {"files": [file(picture(), "<script>x=1+1‮.jpg")]})
+    as_owner.post(tray(make), {"papers": [file(picture(), "<script>x=1+1‮.jpg")]})
     text = as_owner.get(tray(make)).content.decode()
     assert "<script>x" not in text
     assert "&lt;script&gt;x" in text

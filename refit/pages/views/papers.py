@@ -169,7 +169,7 @@ def _keep(request: Any, form: PapersForm, *, in_tray: bool) -> list[Paper]:
     if not form.is_valid():
         raise ValidationError([error for errors in form.errors.as_data().values() for error in errors])
     papers = []
-    for file in form.cleaned_data["files"]:
+    for file in form.cleaned_data["papers"]:
         one = keeping.add_paper(
             request.boat,
             file.read(),
