@@ -517,6 +517,29 @@ def test_a_line_total_stands_as_on_the_paper(make, as_owner):
     assert (line.amount, line.priced_by, line.unit_price) == (1000, "total", D("3.3333"))
 
 
+@pytest.mark.parametrize(
+    ("currency", "total", "amount"),
+    [
+        ("GBP", "1,240", 124000),
+        ("GBP", "1.240,50", 124050),
+        ("JPY", "1,240", 1240),
+        ("KWD", "1,2405", None),
+        ("JPY", "10.5", None),
+    ],
+)
+def test_a_price_in_all_has_the_decimals_of_its_currency(make, as_owner, currency, total, amount):
+    """ISO 4217: the pound has two decimals, the yen none, the Kuwaiti dinar three."""
+    data = sent(
+        make, currency=currency, line_0_each="", line_0_total=total, rate="" if currency == "GBP" else "2"
+    )
+    response = as_owner.post(new(make), data)
+    if amount is None:
+        assert response.status_code == 422
+        assert response.context["sheet"].lines[0].errors.as_data()["total"][0].code == "too_many_places"
+    else:
+        assert Line.objects.get().amount == amount
+
+
 # --- jobs and systems -------------------------------------------------------------------------------------------
 
 
