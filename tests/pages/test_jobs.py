@@ -235,6 +235,14 @@ def test_a_job_is_made_and_changed(make, as_crew):
     )
 
 
+def test_a_change_is_undone(make, as_crew):
+    job = make.job("As it was", note="One\n& two", given_to=make.member(make.trade))
+    undo(as_crew, as_crew.post(f"{LIST}1/change/", facts(make, before="afloat"), follow=True))
+    job.refresh_from_db()
+    assert (job.title, job.note, job.before) == ("As it was", "One\n& two", "launch")
+    assert job.given_to == make.member(make.trade)
+
+
 def test_the_change_form_begins_with_what_stands(make, as_crew):
     make.job("Renew it", note="As found", before="afloat")
     page = as_crew.get(f"{LIST}1/change/").content.decode()

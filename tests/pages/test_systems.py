@@ -103,6 +103,26 @@ def test_a_bad_change_changes_nothing(make, as_crew, wrong):
     assert (make.system.name, make.system.group) == ("Engine", "200")
 
 
+def undo(client, response) -> None:
+    address = re.search(r'<form method="post" action="([^"]+)">[^/]+<button>Undo', response.content.decode())[
+        1
+    ]
+    assert client.post(unescape(address), follow=True).status_code == 200
+
+
+def test_each_change_is_undone(make, as_owner):
+    undo(as_owner, as_owner.post(one(make), {"name": "Motor", "group": "300"}, follow=True))
+    make.system.refresh_from_db()
+    assert (make.system.name, make.system.group, make.system.of_the_boat) == ("Engine", "200", True)
+    set_budget(make.system, 123450, on=date(2026, 1, 1), by=make.owner)
+    undo(as_owner, as_owner.post(f"{one(make)}budget/", {"amount": "5", "on": "2026-03-01"}, follow=True))
+    assert "may cost £1,234.50" in text_of(as_owner.get(one(make)))
+    as_owner.post(BOAT, {**FACTS, "length_m": "12.3", "flag": "GB"})
+    undo(as_owner, as_owner.post(BOAT, {**FACTS, "name": "Other"}, follow=True))
+    boat = Boat.objects.get()
+    assert (boat.name, boat.flag, boat.length_m) == ("Test Boat", "GB", Decimal("12.3"))
+
+
 def test_a_budget_is_set_and_earlier_ones_stay_to_be_read(make, as_crew):
     set_budget(make.system, 100000, on=date(2026, 1, 1), by=make.owner, note="first guess")
     sent = {"amount": "1,234.50", "on": "2026-03-01", "note": "after the survey", "form_key": new_key()}
