@@ -36,10 +36,16 @@ def pages_of(seeded: Seeded) -> list[str]:
     for row in BOAT:
         if "GET" not in row.methods or any(row.path.endswith(end) for end in FILES) or "small" in row.path:
             continue
-        names = [part.split(":")[1].rstrip(">") for part in row.path.split("<")[1:] for part in [part.split(">")[0]]]
+        names = [
+            part.split(":")[1].rstrip(">")
+            for part in row.path.split("<")[1:]
+            for part in [part.split(">")[0]]
+        ]
         wanted = {**args, **special.get(row.name, {})}
         found.append(
-            reverse(f"pages:{row.name}", kwargs={"boat": seeded.make.boat.slug, **{n: wanted[n] for n in names}})
+            reverse(
+                f"pages:{row.name}", kwargs={"boat": seeded.make.boat.slug, **{n: wanted[n] for n in names}}
+            )
         )
     home = seeded.make.boat.slug
     return [
@@ -58,7 +64,9 @@ def open_signed_in(browser, live_server, user, **context):
     """Return a page of a browser that is signed in as this person, and the list of addresses it asks for."""
     opened = browser.new_context(locale="en-GB", **context)
     cookie = signed_in(user).cookies[settings.SESSION_COOKIE_NAME]
-    opened.add_cookies([{"name": settings.SESSION_COOKIE_NAME, "value": cookie.value, "url": live_server.url}])
+    opened.add_cookies(
+        [{"name": settings.SESSION_COOKIE_NAME, "value": cookie.value, "url": live_server.url}]
+    )
     page = opened.new_page()
     asked: list[str] = []
     page.on("request", lambda request: asked.append(request.url))
