@@ -46,7 +46,7 @@ class Want:
         """Return where to fetch it, each with how much to take there; of what is not counted, where there is some."""
         found, rest = [], self.unmet
         for holding in self.lies:
-            some = min(rest, holding.quantity)
+            some = min(rest, Decimal(holding.quantity))
             if some > 0 or (rest > 0 and holding.level):
                 found.append((holding, some))
             rest -= some

@@ -117,7 +117,7 @@ def test_each_change_is_undone(make, as_owner):
     set_budget(make.system, 123450, on=date(2026, 1, 1), by=make.owner)
     undo(as_owner, as_owner.post(f"{one(make)}budget/", {"amount": "5", "on": "2026-03-01"}, follow=True))
     assert "may cost £1,234.50" in text_of(as_owner.get(one(make)))
-    as_owner.post(BOAT, {**FACTS, "length_m": "12.3", "flag": "GB"})
+    as_owner.post(BOAT, {**FACTS, "length_m": "12.3", "flag": "GB"}, follow=True)
     undo(as_owner, as_owner.post(BOAT, {**FACTS, "name": "Other"}, follow=True))
     boat = Boat.objects.get()
     assert (boat.name, boat.flag, boat.length_m) == ("Test Boat", "GB", Decimal("12.3"))

@@ -130,11 +130,14 @@ def change(request: Any, number: int) -> HttpResponse:
     found = _job(request, number)
     if request.method == "GET":
         return render(request, "jobs/change.html", {"form": JobForm(request.boat, job=found), "job": found})
-    form = JobForm(request.boat, request.POST, job=found)
+    # The undo of a change sends what stood before, in its address.
+    form = JobForm(request.boat, request.POST if "title" in request.POST else request.GET, job=found)
+    before = {name: value for name, value in form.initial.items() if value is not None}
 
     def deed() -> Done:
         change_job(found, **form.facts())
-        return Done(go=at(request, "job", number), said=f"Job {number} is changed.")
+        undo = f"{at(request, 'job-change', number)}?{urlencode(before)}"
+        return Done(go=at(request, "job", number), said=f"Job {number} is changed.", undo=undo)
 
     response = act(request, form, deed) if form.is_valid() else None
     return response or refused_page(request, "jobs/change.html", {"form": form, "job": found})
