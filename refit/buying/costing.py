@@ -108,10 +108,10 @@ def _refresh(order: Order) -> None:
         ) from None
     _save_charges(charges, worth.charges, bearing, shares, costs)
     for line in lines:
-        line.counted = is_counted and line.wanted > 0
         line.goods = result[line.pk].goods
         line.charges = result[line.pk].charges
         line.landed = result[line.pk].landed
+        line.counted = is_counted and stands(line)
         line.delivered = delivered_value(line.landed, line.arrived, line.wanted) if line.counted else 0
     Line.objects.bulk_update(lines, ["counted", "goods", "charges", "landed", "delivered"])
     _save_deliveries(lines)
@@ -119,6 +119,14 @@ def _refresh(order: Order) -> None:
     order.landed = sum(line.landed for line in lines)
     order.delivered = sum(line.delivered for line in lines)
     order.save(update_fields=["state", "goods", "landed", "delivered"])
+
+
+def stands(line: Line) -> bool:
+    """Return whether a line of a placed order is in sums: it is bought, or bears a charge that was paid for it.
+
+    A charge for lines that won't come stays with them, so that its money is not lost from the sums.
+    """
+    return bool(line.wanted > 0 or line.landed)
 
 
 def line_cost(line: Line, goods: int) -> LineCost:

@@ -5,7 +5,7 @@ from collections.abc import Iterator
 
 from django.db.models import Sum
 
-from refit.buying.costing import amounts, charge_cost, line_cost, state_of
+from refit.buying.costing import amounts, charge_cost, line_cost, stands, state_of
 from refit.buying.models import COUNTED_STATES, Charge, DeliveryLine, Line, Order, Payment, Share
 from refit.calc.landed import delivered_value, landed, landed_effect
 
@@ -48,7 +48,7 @@ def _order(
         yield f"{name}: {order.state} is down, its lines make it {state_of(order, lines)}."
     for line in lines:
         right = result[line.pk]
-        counted = order.state in COUNTED_STATES and line.wanted > 0
+        counted = order.state in COUNTED_STATES and stands(line)
         delivered = delivered_value(right.landed, line.arrived, line.wanted) if counted else 0
         for what, down, made in (
             ("goods", line.goods, right.goods),
@@ -64,6 +64,9 @@ def _order(
     total = sum(worth.goods) + sum(landed_effect(cost) for cost in bearing)
     if lines and sum(line.landed for line in lines) != total:
         yield f"{name}: its lines make {sum(line.landed for line in lines)}, the order makes {total}."
+    stored = (order.goods, order.delivered)
+    if stored != (sum(line.goods for line in lines), sum(line.delivered for line in lines)):
+        yield f"{name}: goods {order.goods} and arrived value {order.delivered} are not those of its lines."
     if order.landed != sum(line.landed for line in lines):
         yield f"{name}: {order.landed} is down, its lines make {sum(line.landed for line in lines)}."
 
