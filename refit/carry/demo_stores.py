@@ -3,6 +3,7 @@
 from collections import defaultdict
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
+from functools import partial
 from typing import Any
 
 from django.contrib.auth.models import User
@@ -138,7 +139,7 @@ class Stores:
             if deed is None:
                 raise row.wrong(f"says {row.text('deed')!r}, which is no deed of the stores")
             # What came in the morning can be taken in the afternoon.
-            yield Happening((row.whole("day") or 0, 2, row.number), lambda deed=deed, row=row: deed(row))
+            yield Happening((row.whole("day") or 0, 2, row.number), partial(deed, row))
 
     # What a row of in_and_out.csv may say was done.
 
