@@ -16,7 +16,8 @@ from django.utils.safestring import SafeString, mark_safe
 from refit.boat.models import Boat, Location, System
 from refit.buying.models import Supplier
 from refit.calc.money import minor_digits
-from refit.calc.text import fold
+from refit.calc.problems import Problem
+from refit.calc.text import clean, fold
 from refit.pages.fields import TextField
 from refit.stores.models import Part, PartNumber
 from refit.work.models import OPEN_STATES, Job
@@ -90,7 +91,7 @@ class Choices:
 
     def known_parts(self, texts: Iterable[str]) -> dict[str, Part]:
         """Return, for each text that is exactly one part's name or number, that part; by the folded text."""
-        wanted = {fold(text)[:120]: text for text in texts if fold(text)}
+        wanted = {fold(text)[:120]: text for text in map(readable, texts) if fold(text)}
         found: dict[str, set[int]] = {key: set() for key in wanted}
         named = Part.objects.in_use().filter(boat=self.boat, name__in=list(wanted.values()))
         for pk, name in named.values_list("pk", "name"):
@@ -198,6 +199,14 @@ class CurrencyField(TextField):
             except ValueError as problem:
                 raise ValidationError(str(problem), code="currency") from None
         return code
+
+
+def readable(text: str) -> str:
+    """Return typed words fit to look up; nothing where the field is going to refuse them."""
+    try:
+        return clean(text[:200])
+    except Problem:
+        return ""
 
 
 def digits_of(code: str, otherwise: str) -> int:

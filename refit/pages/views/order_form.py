@@ -12,10 +12,8 @@ from refit.buying.actions.orders import place_order, write_order
 from refit.buying.models import Order
 from refit.buying.reading import wanted
 from refit.calc.paste import PasteProblem, parse_rows
-from refit.calc.problems import Problem
-from refit.calc.text import clean
 from refit.pages.acting import Done, act, at
-from refit.pages.forms.order_fields import COMMON, Choices
+from refit.pages.forms.order_fields import COMMON, Choices, readable
 from refit.pages.forms.order_sheet import Sheet
 from refit.pages.forms.order_typed import MOST_LINES, Typed
 from refit.pages.order_totals import Totals, facts_for, facts_of, totals_of, totals_of_stored
@@ -88,7 +86,7 @@ def known(request: Any) -> HttpResponse:
         chosen = _parts(request).filter(pk=int(part)) if re.fullmatch("[0-9]{1,18}", part) else []
         found_parts = list(chosen)
     else:
-        found_parts = parts_named(request.boat, _cleaned(text))
+        found_parts = parts_named(request.boat, readable(text))
     context = {
         "known": facts_of(request.boat, found_parts, request.today),
         "row": row,
@@ -228,10 +226,3 @@ def _from_address(request: Any, rows: Any, name: str, column: str) -> Any:
 def _parts(request: Any) -> Any:
     """Return the parts that may be ordered: those in use."""
     return parts(request.member).filter(retired_at=None)
-
-
-def _cleaned(text: str) -> str:
-    try:
-        return clean(text[:200])
-    except Problem:
-        return ""
