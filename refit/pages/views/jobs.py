@@ -4,7 +4,18 @@ from datetime import date
 from typing import Any
 from urllib.parse import urlencode
 
-from django.db.models import Case, IntegerField, OuterRef, QuerySet, Subquery, Sum, Value, When
+from django.db.models import (
+    BigIntegerField,
+    Case,
+    IntegerField,
+    OuterRef,
+    QuerySet,
+    Subquery,
+    Sum,
+    Value,
+    When,
+)
+from django.db.models.functions import Coalesce
 from django.http import HttpResponse
 from django.shortcuts import render
 from django.utils.dateparse import parse_date
@@ -70,10 +81,13 @@ def _placed(rows: "QuerySet[Job]") -> "QuerySet[Job]":
     )
 
 
-def _cost() -> Subquery:
-    """Return what each job has cost: its lines that stand in sums, cost all in."""
+def _cost() -> Coalesce:
+    """Return what each job has cost: its lines that stand in sums, cost all in; nought where there are none."""
     lines = Line.objects.filter(job=OuterRef("pk"), counted=True).order_by()
-    return Subquery(lines.values("job").annotate(total=Sum("landed")).values("total"))
+    total = Subquery(lines.values("job").annotate(total=Sum("landed")).values("total"))
+    return Coalesce(
+        total, Value(0), output_field=BigIntegerField()
+    )  # databases disagree on where nothing sorts
 
 
 def _unmet(rows: list[Job]) -> dict[int, int]:
