@@ -80,9 +80,9 @@ class Typed:
         return _of_draft(cls, order)
 
     def want(self, job: Job, wanted: Iterable[Wanted]) -> None:
-        """Fill in a job and what it still wants."""
+        """Fill in a job and what nobody has bought for it yet."""
         self.head["job"] = f"{job.number} {job.title}"
-        rows = [self._row_of_need(one) for one in wanted if one.unmet > 0]
+        rows = [self._row_of_need(one) for one in wanted if one.to_buy > 0]
         self.lines = rows[:MOST_LINES] or self.lines
 
     def want_part(self, part: Part) -> None:
@@ -93,7 +93,7 @@ class Typed:
     def _row_of_need(wanted: Wanted) -> Texts:
         need = wanted.need
         row = _row_of_part(need.part) if need.part else {"what": need.words}
-        return row | {"packs": format_quantity(wanted.unmet)}
+        return row | {"packs": format_quantity(wanted.to_buy)}
 
     def match(self, choices: Choices) -> None:
         """Read the parts that the lines name, and take words that are exactly one part's name or number for it."""
