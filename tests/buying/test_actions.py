@@ -299,3 +299,19 @@ def test_suppliers(make):
     make.draft(supplier=other, currency="SEK", rate=D("13.42"), prices_with_tax=False, tax_percent=D(25))
     other.refresh_from_db()
     assert (other.currency, other.prices_with_tax, other.tax_percent) == ("SEK", False, D(25))
+
+
+def test_a_weight_that_was_put_right_shares_anew(make):
+    """Freight by weight follows the weights; without a weight it is refused and all stays."""
+    light, heavy = make.part(weight_kg=D(1)), make.part(weight_kg=D(1))
+    charges = (ChargeFacts("freight", D(10), basis="weight"),)
+    order = make.order(make.line(light), make.line(heavy), charges=charges)
+    parts.change_part(heavy, weight_kg=D(4))
+    orders.share_anew(heavy)
+    assert [line.charges for line in order.lines.order_by("position")] == [200, 800]
+
+    def weigh_nothing() -> None:
+        parts.change_part(heavy, weight_kg=None)
+        orders.share_anew(heavy)
+
+    refuse("missing_weight", weigh_nothing)
