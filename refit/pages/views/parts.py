@@ -9,6 +9,7 @@ from django.shortcuts import render
 from refit.boat.actions.papers import add_paper
 from refit.boat.models import PaperKind
 from refit.boat.refusals import Refused
+from refit.buying.actions.orders import share_anew
 from refit.calc.cautions import NAMES
 from refit.calc.problems import Problem
 from refit.calc.text import clean, fold
@@ -187,6 +188,7 @@ def _made(request: Any, form: NewPartForm) -> Done:
 
 def _changed(request: Any, found: Part, form: PartForm) -> Done:
     changed = acts.change_part(found, **form.facts)
+    share_anew(changed)  # freight that was shared by weight follows a weight put right
     return Done(_home(request, changed), f"Changed {changed}.")
 
 
