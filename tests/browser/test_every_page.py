@@ -11,6 +11,7 @@ from tests.browser.seeded import Seeded, seed
 from tests.conftest import signed_in
 
 WCAG = {"runOnly": {"type": "tag", "values": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]}}
+FRAGMENTS = ("order-known", "book-in-parts")  # pieces of a page
 FILES = ("sheet.pdf", "preview.svg", ".pdf", ".xlsx", "papers/<int:number>/")  # not pages
 
 
@@ -35,6 +36,8 @@ def pages_of(seeded: Seeded) -> list[str]:
     found = []
     for row in BOAT:
         if "GET" not in row.methods or any(row.path.endswith(end) for end in FILES) or "small" in row.path:
+            continue
+        if row.name in FRAGMENTS:
             continue
         names = [
             part.split(":")[1].rstrip(">")
@@ -92,11 +95,15 @@ def test_every_page_is_clean(browser, live_server, make, size, scheme):
         if response.status != 200:
             faults.append(f"{address}: answered {response.status}")
             continue
+        # The whole page at once: what the fixed bar covers for now can be scrolled from under it.
+        tall = page.evaluate("document.documentElement.scrollHeight") + 200
+        page.set_viewport_size({**size, "height": tall})
         for violation in Axe().run(page, options=WCAG).response["violations"]:
             faults.append(f"{address}: {violation['id']} {violation['nodes'][0]['html'][:160]}")
+        page.set_viewport_size(size)
         wide = page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth")
         if wide > 0:
             faults.append(f"{address}: {wide} px too wide")
-    assert faults == []
+    assert not faults, "\n".join(faults)
     assert broken == []
     assert {url for url in asked if not url.startswith((live_server.url, "data:", "blob:"))} == set()
