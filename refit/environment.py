@@ -28,7 +28,7 @@ def secret_key(folder: Path) -> str:
     try:
         return kept.read_text().strip()
     except FileNotFoundError:
-        folder.mkdir(parents=True, exist_ok=True)
+        folder.mkdir(mode=0o700, parents=True, exist_ok=True)  # its owner only: the database lies in it
     made = secrets.token_urlsafe(64)
     try:
         handle = os.open(kept, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)

@@ -77,7 +77,11 @@ TEMPLATES = [
 FORM_RENDERER = "django.forms.renderers.TemplatesSetting"
 
 # One database. SQLite settings were measured: without IMMEDIATE, racing writers die instead of waiting.
-DATABASES = {"default": dj_database_url.config(default=f"sqlite:///{DATA_DIR / 'refit.sqlite3'}")}
+DATABASES = {
+    "default": dj_database_url.parse(
+        os.environ.get("DATABASE_URL", "").strip() or f"sqlite:///{DATA_DIR / 'refit.sqlite3'}"
+    )
+}
 DATABASES["default"]["CONN_MAX_AGE"] = None
 DATABASES["default"]["ATOMIC_REQUESTS"] = False
 if DATABASES["default"]["ENGINE"] == "django.db.backends.sqlite3":

@@ -15,6 +15,7 @@ from PIL import Image
 
 from refit.reports.labels import LabelRow, label_sheets, module_mm
 from refit.reports.sheets import STOCKS
+from tests.tools import need
 
 LABEL_DPI = 300
 
@@ -25,7 +26,7 @@ def pages_of(pdf: bytes, dpi: int) -> list[np.ndarray]:
         source = Path(folder) / "sheet.pdf"
         source.write_bytes(pdf)
         target = Path(folder) / "page"
-        subprocess.run(["pdftoppm", "-gray", "-r", str(dpi), str(source), str(target)], check=True)
+        subprocess.run([need("pdftoppm"), "-gray", "-r", str(dpi), str(source), str(target)], check=True)
         found = []
         for path in sorted(Path(folder).glob("page*.pgm")):
             with Image.open(path) as page:
@@ -35,7 +36,9 @@ def pages_of(pdf: bytes, dpi: int) -> list[np.ndarray]:
 
 def text_of(pdf: bytes) -> str:
     """Take the words out of a PDF with pdftotext."""
-    done = subprocess.run(["pdftotext", "-layout", "-", "-"], input=pdf, capture_output=True, check=True)
+    done = subprocess.run(
+        [need("pdftotext"), "-layout", "-", "-"], input=pdf, capture_output=True, check=True
+    )
     return done.stdout.decode()
 
 

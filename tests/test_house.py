@@ -19,7 +19,7 @@ TEMPLATES = BASE / "templates"
 # From the top down. Reports draw rows that they are given: they know no app but calc.
 FLOORS = ("pages", "carry", "reports", "voyage", "buying", "stores", "work", "boat", "calc")
 WITH_MODELS = ("voyage", "buying", "stores", "work", "boat")
-LONGEST = 420  # "about 400"
+LONGEST = {"refit": 420, "templates": 420, "tests": 800}  # "about 400"; a list of examples may run on
 
 KNOWN_HOSTS = {
     "boat.local",  # what labels lead to unless told
@@ -176,7 +176,7 @@ def test_reports_know_no_models_and_no_http():
 
 def test_http_lives_in_pages():
     """Below pages there are no views, forms, addresses or template tags; commands live in carry."""
-    names = {"views", "forms", "urls", "admin", "templatetags", "middleware"}
+    names = {"views", "forms", "urls", "templatetags", "middleware"}
     wrong = [module for module, _ in modules(*FLOORS[1:]) if names & set(module.split("."))]
     wrong += [
         module
@@ -209,7 +209,7 @@ def test_the_only_signals_are_those_round_a_migration():
     assert used == [("refit.boat.apps", "post_migrate"), ("refit.boat.apps", "pre_migrate")]
 
 
-@pytest.mark.parametrize("folder", ["refit", "tests", "templates"])
+@pytest.mark.parametrize("folder", sorted(LONGEST))
 def test_files_stay_short(folder):
     """A file that grows past about 400 lines is split by noun."""
     long = [
@@ -219,7 +219,7 @@ def test_files_stay_short(folder):
         and "migrations" not in path.parts
         and "vendor" not in path.parts
         and not path.name.endswith(".min.js")
-        and (lines := len(path.read_text().splitlines())) > LONGEST
+        and (lines := len(path.read_text().splitlines())) > LONGEST[folder]
     ]
     assert long == []
 

@@ -21,6 +21,11 @@ class QuantityField(models.BigIntegerField):
 
     description = "Quantity in whole thousandths"
 
+    # What the type checker shall think of it: a number goes in, a Decimal comes out.
+    _pyi_private_set_type: Decimal | int | str  # type: ignore[assignment]
+    _pyi_private_get_type: Decimal  # type: ignore[assignment]
+    _pyi_lookup_exact_type: Decimal | int | str  # type: ignore[assignment]
+
     def from_db_value(self, value: Any, expression: Any, connection: Any) -> Decimal | None:
         return None if value is None else tidy(Decimal(int(value)) / 1000)
 

@@ -9,7 +9,7 @@ import secrets
 from collections.abc import Iterable
 from datetime import datetime
 
-from django.contrib.auth.models import AbstractBaseUser
+from django.contrib.auth.models import User
 from django.db import IntegrityError, transaction
 
 from refit.boat.models import Boat, FormKey
@@ -39,7 +39,7 @@ def digest(pairs: Iterable[tuple[str, str]]) -> str:
     return whole.hexdigest()
 
 
-def claim(boat: Boat | None, user: AbstractBaseUser, key: str, content: str) -> FormKey:
+def claim(boat: Boat | None, user: User, key: str, content: str) -> FormKey:
     """Keep the key in the running transaction; raise `AlreadyDone` if this content was done with it."""
     if not transaction.get_connection().in_atomic_block:
         raise RuntimeError("claim() belongs inside the transaction that acts")

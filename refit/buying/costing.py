@@ -209,8 +209,8 @@ def _settle_lines(group: list[Order], by_order: dict[int, list[Line]]) -> None:
         lines = by_order[order.pk]
         order.state = state_of(order, lines)
         for line in lines:
-            line.counted = order.state in COUNTED_STATES and line.wanted > 0
             line.landed = line.goods + line.charges
+            line.counted = order.state in COUNTED_STATES and stands(line)
             line.delivered = delivered_value(line.landed, line.arrived, line.wanted) if line.counted else 0
             line.refunded = back.get(line.pk, 0)
         order.goods = sum(line.goods for line in lines)
@@ -223,6 +223,14 @@ def _settle_lines(group: list[Order], by_order: dict[int, list[Line]]) -> None:
     )
     Order.objects.bulk_update(group, ["state", "goods", "landed", "delivered", "refunded"], batch_size=200)
     _save_deliveries(everything)
+
+
+def stands(line: Line) -> bool:
+    """Return whether a line of a placed order is in sums: it is bought, or bears a charge that was paid for it.
+
+    A charge for lines that won't come stays with them, so that its money is not lost from the sums.
+    """
+    return bool(line.wanted > 0 or line.landed)
 
 
 def refunded(lines: Iterable[int]) -> dict[int, int]:

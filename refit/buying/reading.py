@@ -9,7 +9,7 @@ from decimal import Decimal
 from django.db.models import Sum
 
 from refit.boat.models import Boat
-from refit.buying.models import COMING_STATES, Line
+from refit.buying.models import COMING_STATES, Line, OrderState
 from refit.stores.models import Movement, Need, Part, Reason
 from refit.stores.reading import Whereabouts, whereabouts
 from refit.work.models import OPEN_STATES, Job
@@ -19,12 +19,22 @@ NIL = Decimal(0)
 
 @dataclass(frozen=True)
 class Wanted:
-    """A need of a job, with what has been taken for it, what is on order for it, and what is still unmet."""
+    """A need of a job, with what has been taken for it, what is on order for it, and what is still unmet.
+
+    Of what is unmet, `arrived` came for this job and lies somewhere, and `drafted` stands on an order not placed yet.
+    """
 
     need: Need
     taken: Decimal
     on_order: Decimal
     unmet: Decimal
+    arrived: Decimal = NIL
+    drafted: Decimal = NIL
+
+    @property
+    def to_buy(self) -> Decimal:
+        """Return how much of it nobody has bought or is about to buy for this job."""
+        return max(self.unmet - self.arrived - self.drafted, NIL)
 
 
 def coming(boat: Boat, parts: Iterable[int]) -> dict[int, list[Line]]:
@@ -44,24 +54,35 @@ def coming(boat: Boat, parts: Iterable[int]) -> dict[int, list[Line]]:
 def wanted(jobs: Iterable[Job]) -> dict[int, list[Wanted]]:
     """Return what each job wants and how much of it is unmet, in three queries.
 
-    What is on order or taken for the job is set against its needs in their order, once.
+    What was taken, is on order, came or is about to be ordered for the job is set against its needs in their order,
+    once.
     """
     ids = [job.pk for job in jobs]
     needs = list(Need.objects.filter(job_id__in=ids).select_related("part", "job").order_by("job_id", "id"))
     taken = _taken(ids)
-    ordered = _ordered(ids)
+    bought = _bought(ids, taken)
     found: dict[int, list[Wanted]] = defaultdict(list)
     for need in needs:
         key = (need.job_id, need.part_id)
-        used, on_order = NIL, NIL
+        used = _draw(taken, key, need.quantity) if need.part_id else NIL
+        on_order, arrived, drafted = NIL, NIL, NIL
         if need.part_id:
-            used = min(need.quantity, taken.get(key, NIL))
-            taken[key] = taken.get(key, NIL) - used
-            on_order = min(need.quantity - used, ordered.get(key, NIL))
-            ordered[key] = ordered.get(key, NIL) - on_order
+            on_order = _draw(bought.coming, key, need.quantity - used)
+            arrived = _draw(bought.arrived, key, need.quantity - used - on_order)
+            drafted = _draw(bought.drafted, key, need.quantity - used - on_order - arrived)
         unmet = NIL if need.met_at else need.quantity - used - on_order
-        found[need.job_id].append(Wanted(need, used, on_order, unmet))
+        found[need.job_id].append(Wanted(need, used, on_order, unmet, arrived, drafted))
     return found
+
+
+Key = tuple[int, int | None]
+
+
+def _draw(store: dict[Key, Decimal], key: Key, most: Decimal) -> Decimal:
+    """Take at most so much out of what there is under a key."""
+    some = max(min(most, store.get(key, NIL)), NIL)
+    store[key] = store.get(key, NIL) - some
+    return some
 
 
 def _taken(jobs: list[int]) -> dict[tuple[int, int | None], Decimal]:
@@ -78,14 +99,30 @@ def _taken(jobs: list[int]) -> dict[tuple[int, int | None], Decimal]:
     return totals
 
 
-def _ordered(jobs: list[int]) -> dict[tuple[int, int | None], Decimal]:
-    """Return what is still to come of each part for each job."""
-    totals: dict[tuple[int, int | None], Decimal] = defaultdict(lambda: NIL)
-    lines = Line.objects.filter(job_id__in=jobs, part__isnull=False, order__state__in=COMING_STATES)
-    for line in lines:
-        if line.job_id:
-            totals[(line.job_id, line.part_id)] += line.open_quantity
-    return totals
+@dataclass
+class Bought:
+    """What was bought for jobs, by job and part: still to come, come and not taken yet, not ordered yet."""
+
+    coming: dict[Key, Decimal] = field(default_factory=dict)
+    arrived: dict[Key, Decimal] = field(default_factory=dict)
+    drafted: dict[Key, Decimal] = field(default_factory=dict)
+
+
+def _bought(jobs: list[int], taken: dict[Key, Decimal]) -> Bought:
+    found = Bought()
+    lines = Line.objects.filter(job_id__in=jobs, part__isnull=False).exclude(
+        order__state=OrderState.CANCELLED
+    )
+    for line in lines.select_related("order"):
+        key = (line.job_id or 0, line.part_id)
+        if line.order.state == OrderState.DRAFT:
+            found.drafted[key] = found.drafted.get(key, NIL) + line.quantity
+            continue
+        found.coming[key] = found.coming.get(key, NIL) + line.open_quantity
+        found.arrived[key] = found.arrived.get(key, NIL) + line.arrived
+    for key, quantity in found.arrived.items():
+        found.arrived[key] = max(quantity - taken.get(key, NIL), NIL)
+    return found
 
 
 @dataclass

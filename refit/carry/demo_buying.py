@@ -4,6 +4,7 @@ from collections import defaultdict
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from datetime import date
+from functools import partial
 from typing import Any
 
 from django.contrib.auth.models import User
@@ -37,16 +38,16 @@ class Buying:
             # What is not ordered yet was written down last.
             written = row.whole("ordered")
             when = (0 if written is None else written, 0, row.number)
-            yield Happening(when, lambda row=row: self._order(row))
+            yield Happening(when, partial(self._order, row))
             if row.text("all_came"):
                 arrived = row.whole("all_came") or 0
-                yield Happening((arrived, 1, row.number), lambda row=row: self._all_came(row))
+                yield Happening((arrived, 1, row.number), partial(self._all_came, row))
         parcels: dict[str, list[Row]] = defaultdict(list)
         for row in self.files.rows("arrivals.csv"):
             parcels[row.given("parcel")].append(row)
         for rows in parcels.values():
             arrived = rows[0].whole("day") or 0
-            yield Happening((arrived, 1, 1000 + rows[0].number), lambda rows=rows: self._arrive(rows))
+            yield Happening((arrived, 1, 1000 + rows[0].number), partial(self._arrive, rows))
 
     def _by_order(self, name: str) -> dict[int, list[Row]]:
         found: dict[int, list[Row]] = defaultdict(list)

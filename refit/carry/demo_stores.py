@@ -1,7 +1,9 @@
 """The demo's places, parts and jobs, and what went in and out."""
 
+from collections import defaultdict
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
+from functools import partial
 from typing import Any
 
 from django.contrib.auth.models import User
@@ -9,7 +11,7 @@ from django.contrib.auth.models import User
 from refit.boat.actions import labels as labelling
 from refit.boat.actions import places as placing
 from refit.boat.models import Boat, Kind, Label, Location, Member, System
-from refit.carry.demo_files import Files, Row
+from refit.carry.demo_files import BadFile, Files, Row
 from refit.stores.actions import parts as part_actions
 from refit.stores.actions import stow
 from refit.stores.actions.ledger import Move, record
@@ -70,30 +72,32 @@ class Stores:
 
     def list_parts(self) -> str:
         """Make the parts with all their numbers."""
-        for row in self.files.rows("parts.csv"):
-            self.parts[row.given("part")] = part_actions.add_part(
-                self.boat,
-                name=row.given("name"),
-                specification=row.text("specification"),
-                unit=row.given("unit"),
-                kept=row.given("kept"),
-                weight_kg=row.number_or_none("weight_kg"),
-                hazard=row.text("hazard"),
-                system=self.systems[row.given("system")],
-                usual_place=self.place(row, "usual_place") if row.text("usual_place") else None,
-                is_spare=row.yes("spare"),
-                minimum=row.amount("minimum", "0"),
-                has_expiry=row.yes("runs_out"),
-                has_serial=row.yes("serial"),
-            )
-        count = 0
+        numbers: dict[str, list[tuple[str, str, str]]] = defaultdict(list)
         for row in self.files.rows("numbers.csv"):
-            part = self.part(row)
-            part_actions.add_number(
-                part, kind=row.given("kind"), number=row.given("number"), whose=row.text("whose")
-            )
-            count += 1
-        return f"{len(self.parts)} parts with {count} numbers"
+            numbers[row.given("part")].append((row.given("kind"), row.given("number"), row.text("whose")))
+        for row in self.files.rows("parts.csv"):
+            self.parts[row.given("part")] = self._part(row, numbers.pop(row.given("part"), []))
+        if numbers:
+            raise BadFile(f"numbers.csv has numbers of parts that are not known: {', '.join(numbers)}.")
+        return f"{len(self.parts)} parts with their numbers"
+
+    def _part(self, row: Row, numbers: list[tuple[str, str, str]]) -> Part:
+        return part_actions.add_part(
+            self.boat,
+            name=row.given("name"),
+            numbers=numbers,
+            specification=row.text("specification"),
+            unit=row.given("unit"),
+            kept=row.given("kept"),
+            weight_kg=row.number_or_none("weight_kg"),
+            hazard=row.text("hazard"),
+            system=self.systems[row.given("system")],
+            usual_place=self.place(row, "usual_place") if row.text("usual_place") else None,
+            is_spare=row.yes("spare"),
+            minimum=row.amount("minimum", "0"),
+            has_expiry=row.yes("runs_out"),
+            has_serial=row.yes("serial"),
+        )
 
     def list_jobs(self) -> str:
         """Make the jobs, planned, with what they want; how far they are is set at the end."""
@@ -135,7 +139,7 @@ class Stores:
             if deed is None:
                 raise row.wrong(f"says {row.text('deed')!r}, which is no deed of the stores")
             # What came in the morning can be taken in the afternoon.
-            yield Happening((row.whole("day") or 0, 2, row.number), lambda deed=deed, row=row: deed(row))
+            yield Happening((row.whole("day") or 0, 2, row.number), partial(deed, row))
 
     # What a row of in_and_out.csv may say was done.
 

@@ -71,7 +71,7 @@ def press(request: Any, deed: Callable[[], Done], back: str) -> HttpResponse:
     if response is not None:
         return response
     for sentence in form.non_field_errors():
-        messages.error(request, sentence)
+        messages.error(request, str(sentence))
     return redirect(back)
 
 

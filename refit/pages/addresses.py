@@ -44,9 +44,7 @@ BOAT: tuple[Address, ...] = (
     Address("lockers/", lockers.lockers, Right.SEE, "lockers", methods=("GET",)),
     Address("lockers/new/", places.new, Right.SET_UP, "place-new"),
     Address("lockers/quick/", places.quick, Right.SET_UP, "places-quick"),
-    Address(
-        "lockers/quick/undo/", places.quick_undo, Right.SET_UP, "places-quick-undo", methods=("POST",)
-    ),
+    Address("lockers/quick/undo/", places.quick_undo, Right.SET_UP, "places-quick-undo", methods=("POST",)),
     Address("lockers/swap/", places.swap, Right.SET_UP, "places-swap"),
     Address("lockers/not-stowed/", stow.not_stowed, Right.SEE_ALL, "not-stowed", methods=("GET",)),
     Address("lockers/<str:code>/", lockers.locker, Right.SEE, "locker", methods=("GET",)),

@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 from datetime import date, timedelta
 from decimal import Decimal
 from itertools import combinations
+from typing import Any
 
 from django.db.models import Count, F, OuterRef, Q, QuerySet, Subquery, Sum
 from django.db.models.functions import Coalesce
@@ -173,7 +174,7 @@ def wishes(member: Member, parts: Iterable[int]) -> dict[int, list[Wish]]:
     )
     needs = (
         Need.objects.open()
-        .filter(part_id__in=list(parts), job__in=seeing.jobs(member).open())
+        .filter(part_id__in=list(parts), job__in=seeing.jobs(member).open())  # type: ignore[attr-defined]
         .select_related("job")
         .annotate(used=Subquery(taken.filter(reason=Reason.USED)))
         .annotate(undone=Subquery(taken.filter(reason=Reason.UNDONE)))
@@ -183,7 +184,7 @@ def wishes(member: Member, parts: Iterable[int]) -> dict[int, list[Wish]]:
     used_up: dict[tuple[int, int], Decimal] = {}
     for need in needs:
         part, key = need.part_id or 0, (need.job_id, need.part_id or 0)
-        left = used_up.setdefault(key, (need.used or NIL) - (need.undone or NIL))
+        left = used_up.setdefault(key, _sum(need, "used") - _sum(need, "undone"))
         met = min(need.quantity, left)
         used_up[key] = left - met
         if need.quantity > met:
@@ -192,6 +193,11 @@ def wishes(member: Member, parts: Iterable[int]) -> dict[int, list[Wish]]:
                 need.job, need.quantity - met + (before.quantity if before else NIL)
             )
     return {part: list(by_job.values()) for part, by_job in found.items()}
+
+
+def _sum(row: Any, name: str) -> Decimal:
+    """Return a sum that a query gave a row; nil where there was nothing to sum."""
+    return getattr(row, name) or NIL
 
 
 def _family(member: Member, place: Location) -> dict[int, Location]:

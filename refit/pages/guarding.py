@@ -11,7 +11,7 @@ from typing import Any
 
 from django.contrib.auth.views import redirect_to_login
 from django.core.exceptions import PermissionDenied
-from django.http import Http404, HttpRequest, HttpResponse, HttpResponseNotAllowed
+from django.http import Http404, HttpRequest, HttpResponse, HttpResponseBase, HttpResponseNotAllowed
 from django.shortcuts import render
 from django.utils import timezone
 
@@ -36,23 +36,25 @@ class Address:
     """One row of the table of addresses."""
 
     path: str
-    view: Callable[..., HttpResponse]
+    view: Callable[..., HttpResponseBase]
     right: Right | None  # None: no boat in the address; the view says who may
     name: str
     methods: tuple[str, ...] = ("GET", "POST")
 
 
-def guarded(address: Address) -> Callable[..., HttpResponse]:
+def guarded(address: Address) -> Callable[..., HttpResponseBase]:
     """Return the view behind its guard: boat, member, right, method."""
 
     @wraps(address.view)
-    def view(request: Any, boat: str = "", **kwargs: Any) -> HttpResponse:
+    def view(request: Any, boat: str = "", **kwargs: Any) -> HttpResponseBase:
         if address.right is not None:
             if not request.user.is_authenticated:
                 return redirect_to_login(request.get_full_path())
             enter(request, boat)
             if address.right not in request.rights:
                 raise PermissionDenied
+        if any("\x00" in value for value in kwargs.values() if isinstance(value, str)):
+            raise Http404("Not found.")  # no database row holds it, and one of the databases trips over it
         if request.method == "HEAD":
             request.method = "GET"
         if request.method not in address.methods:

@@ -36,6 +36,7 @@ class Want:
     unmet: Decimal
     short: Decimal  # still wanted, and lying nowhere
     lies: list[Holding] = field(default_factory=list)
+    drafted: Decimal = NIL  # stands on an order that is not placed yet
 
     @property
     def done(self) -> bool:
@@ -46,7 +47,7 @@ class Want:
         """Return where to fetch it, each with how much to take there; of what is not counted, where there is some."""
         found, rest = [], self.unmet
         for holding in self.lies:
-            some = min(rest, holding.quantity)
+            some = min(rest, Decimal(holding.quantity))
             if some > 0 or (rest > 0 and holding.level):
                 found.append((holding, some))
             rest -= some
@@ -132,8 +133,8 @@ def _want(want: Wanted, where: dict[int, Whereabouts]) -> Want:
     lies = here.holdings if here else []
     there = here.aboard + here.ashore if here else NIL
     enough = bool(here and here.level not in ("", "gone"))  # kept by level: there is some
-    short = NIL if enough else max(want.unmet - there, NIL)
-    return Want(want.need, part, want.taken, want.on_order, want.unmet, short, lies)
+    short = NIL if enough else max(want.unmet - there - want.drafted, NIL)
+    return Want(want.need, part, want.taken, want.on_order, want.unmet, short, lies, want.drafted)
 
 
 def _bought(line: Line, where: dict[int, Whereabouts]) -> Bought:

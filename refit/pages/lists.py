@@ -6,6 +6,7 @@ columns a list has: the view says both.
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import islice
 from typing import Any
 
 import django_filters
@@ -137,6 +138,6 @@ def _turned(column: str) -> str:
 
 
 def _batches(rows: "QuerySet[Any]") -> Iterator[list[Any]]:
-    everything = list(rows)
-    for start in range(0, len(everything), AT_A_TIME):
-        yield everything[start : start + AT_A_TIME]
+    running = rows.iterator(chunk_size=AT_A_TIME)
+    while some := list(islice(running, AT_A_TIME)):
+        yield some

@@ -158,14 +158,14 @@ def _next(order: Order, lines: list[Line], unstowed: bool) -> str:
 
 
 def _line_row(line: Line) -> LineRow:
-    state = line.state_words
+    state = "cancelled" if line.order.state == OrderState.CANCELLED else line.state_words
     came = ""
     if line.arrived > 0 and (line.arrived != line.quantity or line.wont_come > 0):
         came = f"{format_quantity(line.arrived)} of {format_quantity(line.quantity)} came"
     if line.wont_come > 0:
         came += ("; " if came else "") + f"{format_quantity(line.wont_come)} won't come"
     mark = "" if state == "not ordered yet" else LINE_MARKS.get(state, "")
-    return LineRow(line, price_words(line), "won't come" if state == "cancelled" else state, mark, came)
+    return LineRow(line, price_words(line), "won't come" if line.wanted <= 0 else state, mark, came)
 
 
 def how_many(line: Line) -> str:
@@ -177,15 +177,14 @@ def how_many(line: Line) -> str:
 
 
 def price_words(line: Line) -> str:
-    """Return how many at what price, as the paper has it: `2 × 412.00 SEK`, or `2, 824.00 SEK in all`."""
+    """Return how many at what price, as the paper has it: `2 at 412.00 SEK`, or `2 for 824.00 SEK`."""
     currency = line.order.currency
     if line.priced_by == PricedBy.TOTAL or line.packs == 1:
-        return f"{how_many(line)}, {from_minor(line.amount, currency):,f} {currency}"
+        return f"{how_many(line)} for {from_minor(line.amount, currency):,f} {currency}"
     least = minor_digits(currency)
     price = line.unit_price.normalize()
     places = max(least, -int(price.as_tuple().exponent))
-    packs = how_many(line) if line.pack_size == 1 else f"{how_many(line)},"
-    return f"{packs} at {price:,.{places}f} {currency}"
+    return f"{how_many(line)} at {price:,.{places}f} {currency}"
 
 
 def rate_words(order: Order) -> str:

@@ -61,8 +61,8 @@ def totals_of(sheet: Sheet, by: Any) -> Totals:
         )
         return totals
     if totals.weigh:
-        names = ", ".join(line.name for line in sheet.weightless())
-        totals.notes.append(f"Sharing by weight needs the weight of {names}. Type it on the line.")
+        which = ", ".join(line.name for line in sheet.weightless())
+        totals.notes.append(f"Sharing by weight needs the weight of {which}. Type it on the line.")
         return totals
     try:
         with transaction.atomic():
@@ -74,6 +74,9 @@ def totals_of(sheet: Sheet, by: Any) -> Totals:
         return totals
     names = [line.name for line in made.lines]
     _add_up(totals, found["order"], found["lines"], found["charges"], names)
+    for row, form in enumerate(made.lines):
+        if not form.has_price:
+            totals.lines[row] = replace(totals.lines[row], note="no price yet")
     if sheet.order is not None and made.facts.rate == sheet.order.rate:
         totals.rows[0] = replace(totals.rows[0], note=rate_words(sheet.order))
     if wrong:
@@ -218,7 +221,7 @@ def _facts(one: Known, usual: dict[int, Location], today: date) -> Facts:
     lying = []
     for holding in one.where.holdings:
         amount = (
-            format_quantity(holding.quantity) + unit
+            format_quantity(Decimal(holding.quantity)) + unit
             if part.kept == Kept.COUNTED
             else holding.get_level_display()
         )

@@ -10,7 +10,7 @@ from decimal import ROUND_HALF_UP, Decimal
 from typing import Any
 
 import django_filters
-from django.db.models import Exists, F, OuterRef, QuerySet, Subquery, Sum, Value
+from django.db.models import Exists, F, OuterRef, Q, QuerySet, Subquery, Sum, Value
 from django.db.models.functions import Coalesce, Greatest
 
 from refit.boat.fields import QuantityField
@@ -19,6 +19,7 @@ from refit.boat.rights import RIGHTS, Right
 from refit.buying.models import COMING_STATES, Line
 from refit.buying.reading import Known, known
 from refit.calc.money import from_minor, minor_digits
+from refit.calc.numbers import format_quantity
 from refit.pages import seeing
 from refit.pages.lists import FoldedFilter, Keys
 from refit.reports.workbook import Column
@@ -66,7 +67,7 @@ def _nothing() -> Value:
 
 def with_sums(parts: "QuerySet[Part]", on: date) -> "QuerySet[Part]":
     """Name the sums that a list is sorted or sifted by: aboard and in date, ashore, on order."""
-    held = Holding.objects.filter(part=OuterRef("pk")).order_by().values("part")
+    held: QuerySet[Any] = Holding.objects.filter(part=OuterRef("pk")).order_by().values("part")
     total = Sum("quantity", output_field=QuantityField())
     lines = Line.objects.filter(part=OuterRef("pk"), order__state__in=COMING_STATES).order_by()
     to_come = Greatest(
@@ -129,7 +130,7 @@ class PartSieve(django_filters.FilterSet):
     def lies(self, rows: "QuerySet[Part]", name: str, value: str) -> "QuerySet[Part]":
         held = Holding.objects.there().filter(part=OuterRef("pk"))
         if value == "coming":
-            return rows.filter(on_order__gt=NIL)
+            return rows.filter(Q(on_order__gt=NIL))
         if value == "nowhere":
             return rows.filter(~Exists(held))
         if value == "unstowed":
@@ -138,7 +139,7 @@ class PartSieve(django_filters.FilterSet):
 
     def spares(self, rows: "QuerySet[Part]", name: str, value: str) -> "QuerySet[Part]":
         if value == "short":
-            return rows.filter(is_spare=True, kept=Kept.COUNTED, aboard__lt=F("minimum"))
+            return rows.filter(Q(aboard__lt=F("minimum")), is_spare=True, kept=Kept.COUNTED)
         return rows.filter(is_spare=value == "yes")
 
     def used(self, rows: "QuerySet[Part]", name: str, value: str) -> "QuerySet[Part]":
@@ -178,8 +179,8 @@ def aboard_first(held: Holding) -> int:
 def first_number(part: Part) -> str:
     """Return the number a part is asked for by: the maker's, else the first that is no barcode."""
     numbers = part.numbers.all()  # type: ignore[attr-defined]
-    rank = {NumberKind.MAKER: 0, NumberKind.SUPPLIER: 1, NumberKind.SUPERSEDED: 2, NumberKind.GTIN: 3}
-    return min(((rank[row.kind], row.pk, row.number) for row in numbers), default=(0, 0, ""))[2]
+    rank: list[str] = [NumberKind.MAKER, NumberKind.SUPPLIER, NumberKind.SUPERSEDED, NumberKind.GTIN]
+    return min(((rank.index(row.kind), row.pk, row.number) for row in numbers), default=(0, 0, ""))[2]
 
 
 def lines_of(boat: Boat, parts: Iterable[Part], on: date) -> list[list[Any]]:
@@ -209,7 +210,7 @@ def lines_of(boat: Boat, parts: Iterable[Part], on: date) -> list[list[Any]]:
 
 
 def _amount(held: Holding) -> str:
-    return held.level or f"{held.quantity.normalize():f}"
+    return held.level or format_quantity(Decimal(held.quantity))
 
 
 @dataclass(frozen=True)
@@ -248,7 +249,7 @@ def facts_of(part: Part, member: Member, on: date) -> PartFacts:
         bought=_bought(part, member.boat) if Right.SEE_MONEY in rights else [],
         supersedes=list(seeing.parts(member).filter(superseded_by=part)),
         unstowed=sum(
-            (held.quantity for held in found.where.holdings if held.place.kind == Kind.UNSTOWED), NIL
+            (Decimal(held.quantity) for held in found.where.holdings if held.place.kind == Kind.UNSTOWED), NIL
         ),
     )
 

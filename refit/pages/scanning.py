@@ -64,7 +64,7 @@ def parts_with(boats: dict[int, Membership], numbers: Iterable[str]) -> list[Par
 def places_marked(boats: dict[int, Membership], text: str) -> list[Location]:
     """Return the places in use whose mark is what was typed, as people type what they read on the door."""
     wanted = fold(text)
-    if not wanted:
+    if not wanted or len(wanted) > 24 or not wanted.isprintable():  # PostgreSQL takes no NUL, even to compare
         return []
     places = Location.objects.filter(boat_id__in=boats, retired_at=None, mark_folded=wanted)
     return [

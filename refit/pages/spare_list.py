@@ -88,7 +88,9 @@ def by_place(spares: Iterable[Spare]) -> list[SpareGroup]:
         SpareGroup(str(place), list(members.values()), place)
         for place, members in sorted(groups.values(), key=lambda group: (group[0].mark_sort, group[0].pk))
     ]
-    none = [(spare, []) for spare in sorted(everything, key=_worst_first) if not spare.aboard]
+    none: list[tuple[Spare, list[Holding]]] = [
+        (spare, []) for spare in sorted(everything, key=_worst_first) if not spare.aboard
+    ]
     return [*found, SpareGroup("None aboard", none)] if none else found
 
 
@@ -104,7 +106,7 @@ def _sheet(row: Row, on: date) -> SpareRow:
         part=part.name,
         number=row.number,
         aboard=row.where.aboard,
-        minimum=part.minimum if counted else Decimal(0),
+        minimum=Decimal(part.minimum) if counted else Decimal(0),
         unit=part.get_unit_display(),
         out_of_date=row.where.out_of_date,
         places=tuple(_place(holding) for holding in held),
@@ -116,7 +118,7 @@ def _sheet(row: Row, on: date) -> SpareRow:
 def _place(held: Holding) -> SparePlace:
     area = held.place.area.name if held.place.area else ""
     return SparePlace(
-        held.place.plate, area, held.quantity, held.lot.expires_on if held.lot else None, held.level
+        held.place.plate, area, Decimal(held.quantity), held.lot.expires_on if held.lot else None, held.level
     )
 
 

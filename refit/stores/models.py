@@ -43,6 +43,7 @@ class Level(models.TextChoices):
 class Hazard(models.TextChoices):
     """Dangerous goods classes of the IMDG Code, as marked on the maker's sheet."""
 
+    EXPLOSIVE = "1", "1 Explosive (flares, rockets)"
     GAS = "2.1", "2.1 Flammable gas"
     GAS_INERT = "2.2", "2.2 Gas under pressure"
     LIQUID = "3", "3 Flammable liquid"

@@ -18,10 +18,10 @@ def differences() -> Iterator[str]:
     for pk, part, lot, source, target, quantity, before, after in rows.iterator(chunk_size=5000):
         thousandths = int(quantity * 1000)
         if not thousandths:
-            key = (part, lot, target)
-            if levels[key] != before:
-                yield f"Movement {pk}: level was {levels[key] or 'none'} before, not {before or 'none'}."
-            levels[key] = after
+            said: Key = (part, lot, target)
+            if levels[said] != before:
+                yield f"Movement {pk}: level was {levels[said] or 'none'} before, not {before or 'none'}."
+            levels[said] = after
             continue
         if source:
             sums[(part, lot, source)] -= thousandths
@@ -30,16 +30,16 @@ def differences() -> Iterator[str]:
         if target:
             sums[(part, lot, target)] += thousandths
     for holding in Holding.objects.iterator(chunk_size=5000):
-        key = (holding.part_id, holding.lot_id, holding.place_id)
+        key: Key = (holding.part_id, holding.lot_id, holding.place_id)
         total = sums.pop(key, 0)
         level = levels.pop(key, "")
         if total != int(holding.quantity * 1000):
             yield f"Holding {holding.pk}: {holding.quantity} is down, its movements make {total / 1000}."
         if level != holding.level:
             yield f"Holding {holding.pk}: level {holding.level or 'none'} is down, the ledger says {level or 'none'}."
-    for (part, lot, place), total in sums.items():
+    for (of, batch, place), total in sums.items():
         if total:
-            yield f"Part {part}, batch {lot}, place {place}: movements make {total / 1000}, no holding is down."
-    for (part, lot, place), level in levels.items():
+            yield f"Part {of}, batch {batch}, place {place}: movements make {total / 1000}, no holding is down."
+    for (of, batch, place), level in levels.items():
         if level:
-            yield f"Part {part}, batch {lot}, place {place}: level {level}, no holding is down."
+            yield f"Part {of}, batch {batch}, place {place}: level {level}, no holding is down."

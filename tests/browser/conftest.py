@@ -21,7 +21,12 @@ def browser_type_launch_args():
         if os.environ.get("CI"):
             pytest.fail("CI is set and no browser was found: install chromium.")
         pytest.skip("No browser on this machine: install chromium to run these tests.")
-    quiet = ["--disable-gpu", "--disable-background-networking", "--disable-component-update", "--disable-sync"]
+    quiet = [
+        "--disable-gpu",
+        "--disable-background-networking",
+        "--disable-component-update",
+        "--disable-sync",
+    ]
     sandbox = ["--no-sandbox"] if hasattr(os, "geteuid") and os.geteuid() == 0 else []
     return {"executable_path": CHROMIUM, "args": [*quiet, *sandbox]}
 

@@ -66,7 +66,10 @@ def seed(make: Factory) -> Seeded:
         supplier=supplier,
         currency="SEK",
         rate=D("13.42"),
-        charges=(ChargeFacts(kind="freight", amount=D("95.00")), ChargeFacts(kind="duty", amount=D("12"), currency="GBP", expected=True)),
+        charges=(
+            ChargeFacts(kind="freight", amount=D("95.00")),
+            ChargeFacts(kind="duty", amount=D("12"), currency="GBP", expected=True),
+        ),
         expected_on=today - timedelta(days=2),
         reference="A-1177",
     )

@@ -154,6 +154,9 @@ def test_whatever_is_pasted_is_read_or_refused_in_a_sentence(text):
     try:
         pasted = parse_rows(text)
     except PasteProblem as problem:
-        assert str(problem).endswith(".")
+        sentence = str(problem)
+        rows_read: tuple[Row, ...] = ()
     else:
-        assert all(row.words and row.quantity > 0 for row in pasted.rows)
+        sentence, rows_read = "Read.", pasted.rows
+    assert sentence.endswith(".")
+    assert all(row.words and row.quantity > 0 for row in rows_read)

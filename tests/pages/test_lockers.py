@@ -10,7 +10,7 @@ from django.test.utils import CaptureQueriesContext
 from openpyxl import load_workbook
 
 from refit.boat.actions import places
-from refit.boat.models import Kind, Location
+from refit.boat.models import Kind, Location, Paper
 from refit.stores.actions import stow
 from refit.stores.actions.ledger import undo
 from refit.stores.models import Holding, Need, Part
@@ -200,7 +200,7 @@ def test_a_label_leads_to_what_lies_there_and_in_its_boxes(make, as_viewer, clea
     ):
         assert words in page
     assert page.index("Hose") < page.index("Engine spares") < page.index("Belt") < page.index("O-ring")
-    assert f"Last counted {make.today:%-d %b %Y}" in page
+    assert f"last counted {make.today:%-d %b %Y}" in page
 
 
 @pytest.mark.parametrize(
@@ -246,6 +246,22 @@ def test_cautions_of_the_place_and_its_boxes_stand_on_top(make, as_viewer):
     )
     assert "<strong>Mind:</strong> batteries" in page
     assert page.index("Do not block") < page.index("Nothing is down for this place")
+
+
+def test_the_photo_of_a_place_stands_on_its_page(make, as_owner):
+    paper = Paper.objects.create(
+        boat=make.boat,
+        number=7,
+        kind="photo",
+        content_type="image/jpeg",
+        sha256="a" * 64,
+        size=9,
+        added_by=make.owner,
+    )
+    place = make.place("S3", photo=paper)
+    page = text(as_owner.get(page_of(make, place)))
+    assert f'src="/{make.boat.slug}/papers/7/small/"' in page
+    assert 'alt="Photo of S3"' in page
 
 
 def test_things_to_keep_apart_are_cautioned_of_by_the_table_of_the_imdg_code(make, as_viewer):

@@ -186,7 +186,7 @@ def test_the_page_shows_lines_charges_and_who_bears_what(make, as_viewer):
     text = as_viewer.get(page(make, order.number)).content.decode()
     assert "£105.01 all in" in text
     assert "2 at 30.00 GBP" in text
-    assert "1, 40.00 GBP" in text
+    assert "1 for 40.00 GBP" in text
     for words in (
         "Impeller",
         "S3",
@@ -214,12 +214,12 @@ def test_the_rate_says_where_it_came_from(make, as_owner):
 
 
 def test_the_rate_of_the_central_bank_bears_its_day(make, as_owner):
-    # ECB euro reference rates of 3 Jan 2025: GBP 0.83118 (eurofxref-hist).
-    day = make.today.replace(2025, 1, 3)
-    order = make.draft(make.line(price=D("100")), currency="EUR", ordered_on=day)
+    # ECB euro reference rates of 28 Jun 2024 (eurofxref-hist): USD 1.0705, GBP 0.84638; 100 USD = 79.0640 GBP.
+    day = make.today.replace(2024, 6, 28)
+    order = make.draft(make.line(price=D("100")), currency="USD", ordered_on=day)
     text = as_owner.get(page(make, order.number)).content.decode()
-    assert "European Central Bank, 3 Jan 2025" in text
-    assert order.landed == 8312
+    assert "European Central Bank, 28 Jun 2024" in text
+    assert order.landed == 7906
 
 
 def test_a_long_order_costs_no_more_queries_than_a_short_one(make, as_owner):
@@ -314,6 +314,9 @@ def test_cancelling_takes_it_out_of_the_sums_and_can_be_taken_back(make, as_owne
     as_owner.post(page(make, order.number, "cancel/"))
     assert state(order) == OrderState.CANCELLED
     assert "£0.00 ordered" in as_owner.get(listing(make)).content.decode()
+    assert [row.state for row in as_owner.get(page(make, order.number)).context["sheet"].lines] == [
+        "cancelled"
+    ]
     as_owner.post(page(make, order.number, "uncancel/"))
     assert state(order) == OrderState.ORDERED
     assert "£30.00 ordered" in as_owner.get(listing(make)).content.decode()

@@ -591,3 +591,12 @@ def test_names_that_bite_are_escaped_everywhere(make, as_owner):
         for tag in ("<script>alert", "<b>bold", "<i>9", "<u>who", "<em>shop"):
             assert tag not in shown, (address, tag)
         assert "<bdi>&lt;script&gt;" in shown
+
+
+def test_the_whole_list_of_its_ins_and_outs_is_one_tap_away(make, as_owner, impeller):
+    make.stock(impeller, make.place("S3"), 2)
+    make.stock(make.part("Hose"), make.place("S4"), 1)
+    shown = text(as_owner.get(go(make, "part", impeller.pk)))
+    assert go(make, "moves") + "?q=Impeller" in shown
+    page = as_owner.get(go(make, "moves"), {"q": "Impeller"})
+    assert [move.part for move in page.context["listing"].rows] == [impeller]

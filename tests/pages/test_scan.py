@@ -205,7 +205,7 @@ class TestTyped:
         assert as_trade.get("/scan/", {"text": "S3"}).status_code == 404
 
     @pytest.mark.parametrize(
-        "text", ["nonsense", "<script>alert(1)</script>", "=cmd|x", "x" * 5000, "4006381333932"]
+        "text", ["nonsense", "<script>alert(1)</script>", "=cmd|x", "x" * 5000, "a\x00b", "4006381333932"]
     )
     def test_anything_else_says_so_and_is_escaped(self, make, as_crew, text):
         response = as_crew.get("/scan/", {"text": text})
@@ -271,6 +271,13 @@ class TestPhotos:
         assert f"/{make.boat.slug}/lockers/{other.code}/" in page
         assert "Hold still, come closer, find more light." in page
         assert "dark &lt;b&gt;.jpg" in page
+
+    def test_a_viewer_is_not_sent_where_only_others_may_go(self, make, as_viewer):
+        blank, place = labels.mint(make.boat, 1)[0], make.place("S3")
+        photo = upload(photo_of(rows_of_labels([blank])[0], Shot(), 3))
+        page = send(as_viewer, photo, snap(place)).content.decode()
+        assert f'href="/L/{blank.code}"' in page
+        assert f"/labels/{blank.code}/" not in page
 
     def test_another_boats_label_in_a_photo_is_not_named(self, make, as_crew):
         theirs = Factory.start("Other Boat", prefix="their-")

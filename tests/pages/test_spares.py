@@ -16,6 +16,7 @@ from refit.stores.actions import stow
 from refit.stores.actions.parts import retire_part
 from refit.stores.models import Kept, Level
 from tests.factory import Factory
+from tests.tools import need
 
 pytestmark = pytest.mark.usefixtures("clean_ledger")
 D = Decimal
@@ -133,7 +134,7 @@ def read_pdf(data, tmp_path):
     file = tmp_path / "spares.pdf"
     file.write_bytes(data)
     return subprocess.run(
-        ["pdftotext", "-layout", file, "-"], capture_output=True, text=True, check=True
+        [need("pdftotext"), "-layout", file, "-"], capture_output=True, text=True, check=True
     ).stdout
 
 

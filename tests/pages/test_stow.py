@@ -601,7 +601,7 @@ def test_a_count_changes_what_was_typed_and_names_what_was_not(make, as_crew, pl
     assert [left(thing) for thing in (held, more, same, skipped)] == [5, 2, 2, 2]
     clips.refresh_from_db()
     assert clips.level == "fine"
-    assert "Never counted" in text(as_crew.get(locker(make, place)))
+    assert "never counted" in text(as_crew.get(locker(make, place)))
 
 
 def test_nil_is_a_number_and_counts_a_thing_away(make, as_owner, place, held):
@@ -663,7 +663,7 @@ def test_a_count_of_nonsense_changes_nothing(make, as_owner, place, held, typed)
 def test_an_empty_locker_can_be_counted(make, as_owner, place):
     response = as_owner.post(locker(make, place, "count/"), {}, follow=True)
     assert "Counted S3: 0 looked at, no difference." in text(response)
-    assert f"Last counted {make.today:%-d %b %Y}" in text(response)
+    assert f"last counted {make.today:%-d %b %Y}" in text(response)
 
 
 def test_picks_for_a_line_of_a_count_come_as_buttons_that_fill_it(make, as_owner, place, held):

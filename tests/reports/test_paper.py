@@ -6,6 +6,7 @@ from decimal import Decimal
 import pytest
 
 from refit.reports.paper import Group, Page, PaperColumn, PaperRow, Side, day, shown, table_pdf
+from tests.tools import need
 
 AS_AT = date(2026, 3, 3)
 IDENTITY = ("Kittiwake of Mylor", "official number 401 227")
@@ -14,7 +15,9 @@ COLUMNS = [PaperColumn("Part", 60), PaperColumn("Part number", 30), PaperColumn(
 
 def text_of(pdf: bytes) -> list[str]:
     """Return the text of each page, as poppler reads it."""
-    read = subprocess.run(["pdftotext", "-layout", "-", "-"], input=pdf, capture_output=True, check=True)
+    read = subprocess.run(
+        [need("pdftotext"), "-layout", "-", "-"], input=pdf, capture_output=True, check=True
+    )
     return read.stdout.decode().split("\f")[:-1]
 
 
@@ -104,7 +107,7 @@ def test_the_paper_is_a4(page, size):
     pdf = table_pdf(
         "T", identity=IDENTITY, as_at=AS_AT, columns=COLUMNS, groups=[Group("", rows(1))], page=page
     )
-    told = subprocess.run(["pdfinfo", "-"], input=pdf, capture_output=True, check=True).stdout.decode()
+    told = subprocess.run([need("pdfinfo"), "-"], input=pdf, capture_output=True, check=True).stdout.decode()
     sizes = told[told.index("Page size:") :].splitlines()[0]
     wide, high = (float(side) for side in sizes.removeprefix("Page size:").split("pts")[0].split(" x "))
     assert [wide, high] == pytest.approx([float(side) for side in size.split(" x ")], abs=0.1)

@@ -24,6 +24,7 @@ from refit.buying.actions.writing import (
 )
 from refit.buying.costing import own_total, refresh
 from refit.buying.models import (
+    BasisChoice,
     DeliveryLine,
     Means,
     Order,
@@ -35,6 +36,7 @@ from refit.buying.models import (
     Supplier,
 )
 from refit.calc.text import fold
+from refit.stores.models import Part
 
 # What the pages need of an order stands here together with what is done with it.
 __all__ = [
@@ -49,6 +51,7 @@ __all__ = [
     "detach_paper",
     "place_order",
     "preview",
+    "share_anew",
     "tax_on",
     "throw_away",
     "uncancel_order",
@@ -247,6 +250,14 @@ def detach_paper(attached: OrderPaper) -> None:
     attached.delete()
     paper.in_tray = True
     paper.save(update_fields=["in_tray"])
+
+
+@transaction.atomic
+def share_anew(part: Part) -> None:
+    """Share charges by weight anew where this part is bought: call it when the part's weight was changed."""
+    lock(part.boat)
+    by_weight = Order.objects.filter(charges__basis=BasisChoice.WEIGHT, lines__part=part).distinct()
+    refresh(by_weight.order_by("pk"))
 
 
 def preview(boat: Boat, facts: OrderFacts, *, by: Any, today: date) -> dict[str, Any]:

@@ -19,6 +19,8 @@ from refit.calc.text import expand_marks, fold
 from refit.pages.fields import BoatForm, NumberField, TextField
 from refit.pages.forms.people import FOOT, BoatFactsForm
 
+LONGEST_NAME = 150  # of a user, in the database
+
 # name, where it is, the quick list offered; common practice, no source
 USUAL_AREAS: tuple[tuple[str, str, str], ...] = (
     ("Forepeak", Where.ABOARD, "F1-F4"),
@@ -46,6 +48,8 @@ class SignInForm(AuthenticationForm):
 
     def clean_username(self) -> str:
         typed = self.cleaned_data["username"]
+        if len(typed) > LONGEST_NAME:
+            raise self.get_invalid_login_error()
         same = list(User.objects.filter(username__iexact=typed).values_list("username", flat=True)[:2])
         return same[0] if len(same) == 1 else typed
 

@@ -135,7 +135,7 @@ class BookInForm(BoatForm):
         photo = forms.FileField(label="Photo of its locker's label", required=False)
         photo.widget.attrs.update({"accept": "image/*", "capture": "environment", "data-autosubmit": ""})
         fields[row.name("label")] = photo
-        if line.job_id:
+        if line.job is not None:
             fields[row.name("to_job")] = forms.BooleanField(
                 label=f"Straight to job {line.job.number}", required=False
             )

@@ -11,7 +11,7 @@ from refit.buying.actions.writing import LIMIT, ChargeFacts
 from refit.buying.models import BasisChoice, ChargeKind, Supplier
 from refit.calc.money import to_minor
 from refit.pages.fields import MoneyField, NumberField, TextField
-from refit.pages.forms.order_fields import Choices, CurrencyField, digits_of
+from refit.pages.forms.order_fields import FIELD, Choices, CurrencyField, digits_of
 
 
 class ChargeForm(forms.Form):
@@ -37,10 +37,9 @@ class ChargeForm(forms.Form):
         currency: str,
         position: int,
         lines: Sequence[tuple[int, str]],
-        *args: Any,
-        **kwargs: Any,
+        data: dict[str, Any],
     ) -> None:
-        super().__init__(*args, prefix=f"charge-{position}", **kwargs)
+        super().__init__(data, prefix=f"charge-{position}")
         self.position, self.order_currency, self.home = position, currency, choices.boat.currency
         own = str(self["currency"].value() or "")
         self.fields["amount"].places = digits_of(own, currency)  # type: ignore[attr-defined]
@@ -51,7 +50,12 @@ class ChargeForm(forms.Form):
         ].help_text = f"Of its currency for 1 {self.home}; empty: the European Central Bank's"
 
         for field in self.fields.values():
-            field.template_name = "order_form/_field.html"
+            field.template_name = FIELD  # type: ignore[attr-defined]
+
+    @property
+    def offers_lines(self) -> bool:
+        """Return whether there are lines to tick among."""
+        return len(self.fields["covers"].choices) > 1  # type: ignore[attr-defined]
 
     @property
     def shows_more(self) -> bool:

@@ -9,15 +9,20 @@ from typing import Any
 
 from django import forms
 from django.core.exceptions import ValidationError
+from django.forms.utils import flatatt
+from django.utils.html import format_html
+from django.utils.safestring import SafeString, mark_safe
 
 from refit.boat.models import Boat, Location, System
 from refit.buying.models import Supplier
 from refit.calc.money import minor_digits
-from refit.calc.text import fold
+from refit.calc.problems import Problem
+from refit.calc.text import clean, fold
 from refit.pages.fields import TextField
 from refit.stores.models import Part, PartNumber
 from refit.work.models import OPEN_STATES, Job
 
+FIELD = "order_form/_field.html"
 COMMON = (
     "GBP",
     "EUR",
@@ -86,7 +91,7 @@ class Choices:
 
     def known_parts(self, texts: Iterable[str]) -> dict[str, Part]:
         """Return, for each text that is exactly one part's name or number, that part; by the folded text."""
-        wanted = {fold(text)[:120]: text for text in texts if fold(text)}
+        wanted = {fold(text)[:120]: text for text in map(readable, texts) if fold(text)}
         found: dict[str, set[int]] = {key: set() for key in wanted}
         named = Part.objects.in_use().filter(boat=self.boat, name__in=list(wanted.values()))
         for pk, name in named.values_list("pk", "name"):
@@ -120,8 +125,33 @@ class JobField(TextField):
         return found or text
 
 
+class PlainSelect(forms.Select):
+    """A select drawn in one go: two hundred lines with a template for each option would take seconds."""
+
+    def render(self, name: str, value: Any, attrs: Any = None, renderer: Any = None) -> SafeString:
+        chosen = "" if value is None else str(value)
+        parts = [
+            _option(key, label, chosen) if isinstance(label, str) else _group(key, label, chosen)
+            for key, label in self.choices
+        ]
+        every = self.build_attrs(self.attrs, attrs)
+        return format_html('<select name="{}"{}>{}</select>', name, flatatt(every), mark_safe("".join(parts)))
+
+
+def _option(key: Any, label: Any, chosen: str) -> SafeString:
+    mark = mark_safe(" selected") if key == chosen else ""
+    return format_html('<option value="{}"{}>{}</option>', key, mark, label)
+
+
+def _group(name: Any, rows: Iterable[Any], chosen: str) -> SafeString:
+    options = mark_safe("".join(_option(key, label, chosen) for key, label in rows))
+    return format_html('<optgroup label="{}">{}</optgroup>', name, options)
+
+
 class SystemField(forms.ChoiceField):
     """One of the boat's systems, or None."""
+
+    widget = PlainSelect
 
     systems: dict[str, System]
 
@@ -169,6 +199,14 @@ class CurrencyField(TextField):
             except ValueError as problem:
                 raise ValidationError(str(problem), code="currency") from None
         return code
+
+
+def readable(text: str) -> str:
+    """Return typed words fit to look up; nothing where the field is going to refuse them."""
+    try:
+        return clean(text[:200])
+    except Problem:
+        return ""
 
 
 def digits_of(code: str, otherwise: str) -> int:

@@ -16,7 +16,7 @@ from refit.calc.money import from_minor, minor_digits, to_minor
 from refit.calc.numbers import format_quantity
 from refit.calc.text import fold
 from refit.pages.fields import MoneyField, NumberField, PlaceField, QuantityField, TextField
-from refit.pages.forms.order_fields import Choices, JobField, SystemField
+from refit.pages.forms.order_fields import FIELD, Choices, JobField, SystemField
 from refit.stores.models import Part
 from refit.work.models import Job
 
@@ -40,10 +40,10 @@ class LineForm(forms.Form):
     )
     service = forms.BooleanField(required=False, label="A service: work, not goods")
     job = JobField(label="For another job")
-    system = SystemField(none="as the job", label="System")
+    system = SystemField(none="as the order", label="System")
 
-    def __init__(self, choices: Choices, currency: str, position: int, *args: Any, **kwargs: Any) -> None:
-        super().__init__(*args, prefix=f"line-{position}", **kwargs)
+    def __init__(self, choices: Choices, currency: str, position: int, data: dict[str, Any]) -> None:
+        super().__init__(data, prefix=f"line-{position}")
         self.boat_choices, self.position, self.currency = choices, position, currency
         self.fields["place"].places = choices.places  # type: ignore[attr-defined]
         self.fields["job"].choices = choices  # type: ignore[attr-defined]
@@ -51,9 +51,10 @@ class LineForm(forms.Form):
         # What stands on a paper in all has the currency's own decimals, so 1,240 can only be a thousand.
         self.fields["total"].places = minor_digits(currency)  # type: ignore[attr-defined]
         self.fields["what"].widget.attrs |= {"autocomplete": "off", "enterkeyhint": "next"}
+        self.fields["packs"].widget.attrs["placeholder"] = "1"
         self.chosen: Part | None = None
         for field in self.fields.values():
-            field.template_name = "order_form/_field.html"
+            field.template_name = FIELD  # type: ignore[attr-defined]
 
     def clean_job(self) -> Job | None:
         job = self.cleaned_data["job"]

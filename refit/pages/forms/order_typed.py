@@ -80,9 +80,9 @@ class Typed:
         return _of_draft(cls, order)
 
     def want(self, job: Job, wanted: Iterable[Wanted]) -> None:
-        """Fill in a job and what it still wants."""
+        """Fill in a job and what nobody has bought for it yet."""
         self.head["job"] = f"{job.number} {job.title}"
-        rows = [self._row_of_need(one) for one in wanted if one.unmet > 0]
+        rows = [self._row_of_need(one) for one in wanted if one.to_buy > 0]
         self.lines = rows[:MOST_LINES] or self.lines
 
     def want_part(self, part: Part) -> None:
@@ -93,7 +93,7 @@ class Typed:
     def _row_of_need(wanted: Wanted) -> Texts:
         need = wanted.need
         row = _row_of_part(need.part) if need.part else {"what": need.words}
-        return row | {"packs": format_quantity(wanted.unmet)}
+        return row | {"packs": format_quantity(wanted.to_buy)}
 
     def match(self, choices: Choices) -> None:
         """Read the parts that the lines name, and take words that are exactly one part's name or number for it."""
@@ -185,8 +185,19 @@ class Typed:
             part = found.get(fold(number[:200])[:120])
             if part is not None:
                 row |= _row_of_part(part)
+                self._join(row)
             elif fold(number) not in fold(row["what"]):
                 row["what"] = f"{row['what']} ({number})"
+
+    def _join(self, pasted: Texts) -> None:
+        """Let a pasted row give its price to the line that already waits for that part."""
+        for place, row in enumerate(self.lines):
+            if row is pasted:
+                return
+            if row.get("part") == pasted["part"] and not row.get("each") and not row.get("total"):
+                self.lines[place] = row | pasted | {"place": row.get("place") or pasted["place"]}
+                self.lines = [other for other in self.lines if other is not pasted]
+                return
 
 
 def head_tax(goods: int, percent: Decimal | None, in_prices: bool) -> int:
@@ -272,8 +283,8 @@ def _line_of(line: Line, order: Order) -> Texts:
     row: Texts = {
         "part": str(line.part_id or ""),
         "what": line.what,
-        "packs": format_quantity(line.packs),
-        "pack_size": "" if line.pack_size == 1 else format_quantity(line.pack_size),
+        "packs": format_quantity(Decimal(line.packs)),
+        "pack_size": "" if line.pack_size == 1 else format_quantity(Decimal(line.pack_size)),
         "place": str(line.place) if line.place else "",
         "job": f"{job.number} {job.title}" if job else "",
         "system": "" if line.system_id == implied else str(line.system_id or ""),

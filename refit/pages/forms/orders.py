@@ -11,7 +11,7 @@ from refit.boat.models import System
 from refit.buying.models import Means, Order, RateSource, Supplier
 from refit.calc.money import minor_digits
 from refit.pages.fields import BoatForm, DayField, MoneyField, NumberField, TextField
-from refit.pages.forms.order_fields import Choices, CurrencyField, JobField, SystemField
+from refit.pages.forms.order_fields import FIELD, Choices, CurrencyField, JobField, SystemField
 from refit.work.models import Job
 
 PRICES = [("with", "with the tax in them"), ("without", "without tax")]
@@ -25,7 +25,7 @@ class OrderForm(BoatForm):
     rate = NumberField(places=8, low=Decimal("0.000001"), high=9999999, required=False, label="Rate")
     charged = MoneyField(required=False, label="What the card was charged")
     job = JobField(label="For job")
-    system = SystemField(none="the job's", label="System")
+    system = SystemField(none="as the job", label="System")
     ordered_on = DayField(required=False, label="Date")
     expected_on = DayField(required=False, label="Expected on")
     reference = TextField(max_length=60, required=False, label="Their reference")
@@ -65,7 +65,7 @@ class OrderForm(BoatForm):
             "means",
             "paste",
         ):
-            self.fields[name].template_name = "order_form/_field.html"
+            self.fields[name].template_name = FIELD  # type: ignore[attr-defined]
 
     def clean_currency(self) -> str:
         return self.cleaned_data["currency"] or self.boat.currency
@@ -97,9 +97,8 @@ class OrderForm(BoatForm):
     @property
     def valid_currency(self) -> str:
         """Return the currency to read amounts in, also while what was typed is not one."""
-        return (self.cleaned_data.get("currency") if self.is_bound and self.errors is not None else "") or (
-            self.boat.currency
-        )
+        self.errors  # noqa: B018  (reading the form fills cleaned_data)
+        return self.cleaned_data.get("currency") or self.boat.currency
 
     @property
     def job_chosen(self) -> Job | None:

@@ -42,11 +42,11 @@ class FilesField(forms.FileField):
 class PapersForm(forms.Form):
     """Photos or PDFs of receipts."""
 
-    files = FilesField(label="Photos or PDFs")
+    papers = FilesField(label="Photos or PDFs")
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["files"].widget.attrs.update({"accept": ACCEPTED, "data-autosubmit": ""})
+        self.fields["papers"].widget.attrs.update({"accept": ACCEPTED, "data-autosubmit": ""})
 
 
 class SortForm(forms.Form):

@@ -113,7 +113,7 @@ class PartForm(BoatForm):
         self.part = part
         systems = System.objects.filter(boat=boat)
         self.fields["system"].queryset = systems.filter(retired_at=None) | systems.filter(  # type: ignore[attr-defined]
-            pk=part.system_id if part else None
+            pk=(part.system_id if part else None) or 0
         )
         self.fields["superseded_by"].boat = boat  # type: ignore[attr-defined]
 

@@ -44,7 +44,6 @@ class PersonForm(BoatForm):
         self.fields["sign_in"].widget.attrs.update(
             {"autocomplete": "off", "autocapitalize": "none", "spellcheck": "false"}
         )
-        self.there: User | None = None
 
     def clean_sign_in(self) -> str:
         name = User.normalize_username(self.cleaned_data["sign_in"])
@@ -54,35 +53,17 @@ class PersonForm(BoatForm):
             raise ValidationError(
                 "A sign-in name has letters, figures and @ . + - _ only, and no blanks.", code="letters"
             ) from None
-        self.there = User.objects.filter(username__iexact=name).first()
         return name
 
     def clean(self) -> dict[str, Any]:
         given = super().clean() or {}
-        if "sign_in" not in given:
-            return given
         if given.get("password"):
-            self._check_new(given)
-        elif self.there is None and "password" not in self.errors:
-            self.add_error(
-                "password", ValidationError("A new person needs a first password.", code="required")
-            )
+            person = User(username=given.get("sign_in", ""), first_name=given.get("name", ""))
+            try:
+                validate_password(given["password"], person)
+            except ValidationError as weak:
+                self.add_error("password", weak)
         return given
-
-    def _check_new(self, given: dict[str, Any]) -> None:
-        if self.there is not None:
-            sentence = (
-                f"Somebody signs in as {self.there.username} already. Choose another sign-in name, or leave the "
-                "password empty to add that very person."
-            )
-            self.add_error("sign_in", ValidationError(sentence, code="taken"))
-            return
-        try:
-            validate_password(
-                given["password"], User(username=given["sign_in"], first_name=given.get("name", ""))
-            )
-        except ValidationError as weak:
-            self.add_error("password", weak)
 
 
 class RoleForm(BoatForm):

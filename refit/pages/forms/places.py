@@ -188,7 +188,7 @@ def in_order(places: list[Location]) -> list[Location]:
     return sorted(
         places,
         key=lambda place: (
-            first.get(place.pk if place.kind == Kind.AREA else place.area_id, last),
+            first.get(place.pk if place.kind == Kind.AREA else place.area_id or 0, last),
             place.kind != Kind.AREA,
         ),
     )

@@ -124,8 +124,8 @@ class PickForm(BoatForm):
                 self.items.append((holding, None))
             elif data.get(f"item-{holding.pk}") or many is not None:
                 self.items.append((holding, many))
-        if not self.items and not self.errors:
-            raise ValidationError("Tick what to move.", code="nothing")
+        if not self.items and not any(name.startswith("many-") for name in self.errors):
+            self.add_error(None, ValidationError("Tick what to move.", code="nothing"))
         return data
 
 

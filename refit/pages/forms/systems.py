@@ -44,9 +44,11 @@ class UsualForm(BoatForm):
     def __init__(self, boat: Boat, *args: Any, **kwargs: Any) -> None:
         super().__init__(boat, *args, **kwargs)
         there = set(System.objects.filter(boat=boat).values_list("folded", flat=True))
-        self.rows = {
-            str(place): row[:3] for place, row in enumerate(USUAL_SYSTEMS) if fold(row[0]) not in there
-        }
+        self.rows = {str(place): row[:3] for place, row in enumerate(USUAL_SYSTEMS)}
+        if (
+            not self.is_bound
+        ):  # the form sent twice names systems that are there by now: it acts once all the same
+            self.rows = {place: row for place, row in self.rows.items() if fold(row[0]) not in there}
         field = self.fields["usual"]
         field.choices = [(place, row[0]) for place, row in self.rows.items()]  # type: ignore[attr-defined]
         if not there:  # a new boat: most of them are wanted

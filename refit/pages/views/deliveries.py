@@ -7,6 +7,7 @@ from django.http import HttpResponse
 from django.shortcuts import render
 
 from refit.boat.models import Kind
+from refit.boat.refusals import Refused
 from refit.buying.actions import deliveries as arriving
 from refit.buying.actions.deliveries import Arrival
 from refit.buying.models import COMING_STATES, Delivery, DeliveryLine, Line, Order
@@ -53,6 +54,8 @@ def all_came(request: Any, number: int) -> HttpResponse:
             )
             for line in _open_lines([order])
         ]
+        if not arrivals:
+            raise Refused(f"Nothing of order {number} is still to come.", code="nothing_open")
         return _booked(request, order, arrivals, request.today)
 
     return press(request, deed, at(request, "order", number))
@@ -100,9 +103,8 @@ def said_of(delivery: Delivery) -> str:
         words.append(f"Booked in {len(came)} lines.")
         waiting = sum(1 for row in came if row.place is not None and row.place.kind == Kind.UNSTOWED)
         if waiting:
-            words.append(
-                "All wait to be put away." if waiting == len(came) else f"{waiting} wait to be put away."
-            )
+            who = "All wait" if waiting == len(came) else "1 waits" if waiting == 1 else f"{waiting} wait"
+            words.append(f"{who} to be put away.")
     gone = [row.line.what for row in rows if row.wont_come > 0]
     if gone:
         words.append(f"Won't come: {shortly(gone)}. What it bore of the charges is shared anew.")

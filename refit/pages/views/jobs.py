@@ -4,7 +4,18 @@ from datetime import date
 from typing import Any
 from urllib.parse import urlencode
 
-from django.db.models import Case, IntegerField, OuterRef, QuerySet, Subquery, Sum, Value, When
+from django.db.models import (
+    BigIntegerField,
+    Case,
+    IntegerField,
+    OuterRef,
+    QuerySet,
+    Subquery,
+    Sum,
+    Value,
+    When,
+)
+from django.db.models.functions import Coalesce
 from django.http import HttpResponse
 from django.shortcuts import render
 from django.utils.dateparse import parse_date
@@ -70,10 +81,13 @@ def _placed(rows: "QuerySet[Job]") -> "QuerySet[Job]":
     )
 
 
-def _cost() -> Subquery:
-    """Return what each job has cost: its lines that stand in sums, cost all in."""
+def _cost() -> Coalesce:
+    """Return what each job has cost: its lines that stand in sums, cost all in; nought where there are none."""
     lines = Line.objects.filter(job=OuterRef("pk"), counted=True).order_by()
-    return Subquery(lines.values("job").annotate(total=Sum("landed")).values("total"))
+    total = Subquery(lines.values("job").annotate(total=Sum("landed")).values("total"))
+    return Coalesce(
+        total, Value(0), output_field=BigIntegerField()
+    )  # databases disagree on where nothing sorts
 
 
 def _unmet(rows: list[Job]) -> dict[int, int]:
@@ -130,11 +144,14 @@ def change(request: Any, number: int) -> HttpResponse:
     found = _job(request, number)
     if request.method == "GET":
         return render(request, "jobs/change.html", {"form": JobForm(request.boat, job=found), "job": found})
-    form = JobForm(request.boat, request.POST, job=found)
+    # The undo of a change sends what stood before, in its address.
+    form = JobForm(request.boat, request.POST if "title" in request.POST else request.GET, job=found)
+    before = {name: value for name, value in form.initial.items() if value is not None}
 
     def deed() -> Done:
         change_job(found, **form.facts())
-        return Done(go=at(request, "job", number), said=f"Job {number} is changed.")
+        undo = f"{at(request, 'job-change', number)}?{urlencode(before)}"
+        return Done(go=at(request, "job", number), said=f"Job {number} is changed.", undo=undo)
 
     response = act(request, form, deed) if form.is_valid() else None
     return response or refused_page(request, "jobs/change.html", {"form": form, "job": found})

@@ -147,6 +147,7 @@ def _label(request: Any, code: str) -> Label:
 def _context(request: Any, form: SheetForm) -> dict[str, Any]:
     """Return what the page of sheets shows: the choice, what is wrong with it, the drawn sheet."""
     context: dict[str, Any] = {"form": form, "mint": MintForm(request.boat), "ticks": _ticks(form)}
+    context["none_printed"] = len(form.fresh) == len(form.places)  # one label to test comes first then
     if not form.is_valid():
         return context
     data = form.cleaned_data
@@ -164,7 +165,6 @@ def _context(request: Any, form: SheetForm) -> dict[str, Any]:
         "module": f"{module_mm(stock.key, rows[0].address):.2f}",
         "first": first,
         "sheet": _drawn(stock, rows, first) if stock.places > 1 else None,
-        "printed_before": not form.fresh and data["which"] == "all",
     }
 
 
@@ -208,7 +208,7 @@ def _drawn(stock: Stock, rows: list[LabelRow], first: int) -> dict[str, Any]:
 
 
 def _ticks(form: SheetForm) -> list[dict[str, Any]]:
-    ticked = set(form.data.getlist("place"))
+    ticked = set(form["place"].value() or [])
     return [
         {"place": place, "ticked": place.code in ticked, "fresh": place.pk in form.fresh}
         for place in form.places

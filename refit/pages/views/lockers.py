@@ -58,7 +58,7 @@ class PlaceSieve(django_filters.FilterSet):
 
 def lockers(request: Any) -> HttpResponse:
     """Show all places by area, or those asked for as a list that sorts."""
-    seen = seeing.places(request.member).in_use().select_related("area", "parent")
+    seen = seeing.places(request.member).in_use().select_related("area", "parent")  # type: ignore[attr-defined]
     held = seeing.holdings(request.member)
     figured = with_figures(seen, held).annotate(cautions_here=Count("cautions", distinct=True))
     if request.GET:
@@ -66,7 +66,7 @@ def lockers(request: Any) -> HttpResponse:
         listing = sieved(request, PlaceSieve, found, SORTS)
         file = exported(request, "Places", COLUMNS, listing, _lines)
         return file or render(request, "lockers/list.html", {"listing": listing, "filter": listing.filter})
-    return render(request, "lockers/lockers.html", _by_area(list(figured.by_mark())))
+    return render(request, "lockers/lockers.html", _by_area(list(figured.by_mark())))  # type: ignore[attr-defined]
 
 
 def _by_area(places: list[Location]) -> dict[str, Any]:

@@ -12,10 +12,8 @@ from refit.buying.actions.orders import place_order, write_order
 from refit.buying.models import Order
 from refit.buying.reading import wanted
 from refit.calc.paste import PasteProblem, parse_rows
-from refit.calc.problems import Problem
-from refit.calc.text import clean
 from refit.pages.acting import Done, act, at
-from refit.pages.forms.order_fields import COMMON, Choices
+from refit.pages.forms.order_fields import COMMON, Choices, readable
 from refit.pages.forms.order_sheet import Sheet
 from refit.pages.forms.order_typed import MOST_LINES, Typed
 from refit.pages.order_totals import Totals, facts_for, facts_of, totals_of, totals_of_stored
@@ -47,7 +45,7 @@ def new(request: Any) -> HttpResponse:
     typed = Typed.fresh(request.boat, request.today)
     if job is not None:
         typed.want(job, wanted([job])[job.pk])
-    part = _from_address(request, parts(request.member).in_use().select_related("usual_place"), "part", "pk")
+    part = _from_address(request, _parts(request).select_related("usual_place"), "part", "pk")
     if part is not None:
         typed.want_part(part)
     return _page(request, _read(request, typed, None, Choices.read(request.boat)), Totals(notes=[START]), job)
@@ -85,12 +83,10 @@ def known(request: Any) -> HttpResponse:
             row = int(found[1])
             text, part = (value, part) if found[2] == "what" else (text, value)
     if part:
-        chosen = (
-            parts(request.member).in_use().filter(pk=int(part)) if re.fullmatch("[0-9]{1,18}", part) else []
-        )
+        chosen = _parts(request).filter(pk=int(part)) if re.fullmatch("[0-9]{1,18}", part) else []
         found_parts = list(chosen)
     else:
-        found_parts = parts_named(request.boat, _cleaned(text))
+        found_parts = parts_named(request.boat, readable(text))
     context = {
         "known": facts_of(request.boat, found_parts, request.today),
         "row": row,
@@ -148,7 +144,7 @@ def _step(request: Any, typed: Typed, do: str, choices: Choices) -> tuple[int, V
     if picked:
         typed.pick(
             int(picked[1]),
-            one(parts(request.member).in_use().select_related("usual_place"), pk=int(picked[2])),
+            one(_parts(request).select_related("usual_place"), pk=int(picked[2])),
         )
         return int(picked[1]), None
     step = STEP.fullmatch(do.removeprefix("remove-"))
@@ -227,8 +223,6 @@ def _from_address(request: Any, rows: Any, name: str, column: str) -> Any:
     return one(rows, **{column: int(text)})
 
 
-def _cleaned(text: str) -> str:
-    try:
-        return clean(text[:200])
-    except Problem:
-        return ""
+def _parts(request: Any) -> Any:
+    """Return the parts that may be ordered: those in use."""
+    return parts(request.member).filter(retired_at=None)

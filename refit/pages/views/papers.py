@@ -7,7 +7,7 @@ was sorted out of it without an order (buying). All else is not found.
 from typing import Any
 
 from django.core.exceptions import ValidationError
-from django.http import FileResponse, Http404, HttpResponse, HttpResponseNotModified
+from django.http import Http404, HttpResponse, HttpResponseNotModified
 from django.shortcuts import render
 
 from refit.boat.actions import papers as keeping
@@ -79,7 +79,7 @@ def take_off(request: Any, number: int, papers: str) -> HttpResponse:
 
 def tray(request: Any) -> HttpResponse:
     """Snap receipts now; sort out later which order each belongs to."""
-    form = PapersForm(request.POST or None, request.FILES or None)
+    form = PapersForm(request.POST, request.FILES) if request.method == "POST" else PapersForm()
     if request.method == "POST":
 
         def deed() -> Done:
@@ -144,7 +144,7 @@ def paper(request: Any, number: int) -> HttpResponse:
     path = file_of(found)
     if not path.exists():
         raise Http404("The file is not there.")
-    response = FileResponse(path.open("rb"), content_type=found.content_type)
+    response = HttpResponse(path.read_bytes(), content_type=found.content_type)
     name = f"paper-{found.number}{SUFFIXES[found.content_type]}"
     response["Content-Disposition"] = f'inline; filename="{name}"'
     return _shut(response, tag)
@@ -169,7 +169,7 @@ def _keep(request: Any, form: PapersForm, *, in_tray: bool) -> list[Paper]:
     if not form.is_valid():
         raise ValidationError([error for errors in form.errors.as_data().values() for error in errors])
     papers = []
-    for file in form.cleaned_data["files"]:
+    for file in form.cleaned_data["papers"]:
         one = keeping.add_paper(
             request.boat,
             file.read(),
@@ -224,7 +224,8 @@ def _seen(request: Any, number: int) -> Paper:
         return found
     if seeing.parts(request.member).filter(photo=found).exists():
         return found
-    if Right.BUY in rights and (found.in_tray or not tray_sheet.is_owned(found)):
+    sorted_out = found.kind == PaperKind.RECEIPT and not tray_sheet.is_owned(found)
+    if Right.BUY in rights and (found.in_tray or sorted_out):
         return found
     raise Http404("No such paper.")
 

@@ -9,6 +9,7 @@ from django.shortcuts import render
 from refit.boat.actions.papers import add_paper
 from refit.boat.models import PaperKind
 from refit.boat.refusals import Refused
+from refit.buying.actions.orders import share_anew
 from refit.calc.cautions import NAMES
 from refit.calc.problems import Problem
 from refit.calc.text import clean, fold
@@ -161,6 +162,7 @@ def _page(request: Any, found: Part, **forms: Any) -> dict[str, Any]:
         "where": facts.known.where,
         "on_order": facts.known.on_order,
         "short": found.is_spare and found.kept == "counted" and facts.known.where.aboard < found.minimum,
+        "all_moves": urlencode({"q": found.name}),
         "danger": NAMES.get(found.hazard, ""),
         "number_form": NumberForm(request.boat),
         "photo_form": PhotoForm(request.boat),
@@ -186,6 +188,7 @@ def _made(request: Any, form: NewPartForm) -> Done:
 
 def _changed(request: Any, found: Part, form: PartForm) -> Done:
     changed = acts.change_part(found, **form.facts)
+    share_anew(changed)  # freight that was shared by weight follows a weight put right
     return Done(_home(request, changed), f"Changed {changed}.")
 
 

@@ -28,7 +28,7 @@ def people(request: Any) -> HttpResponse:
             asked = {name: data[name] for name in ("name", "sign_in", "password", "role")}
             member = add_person(request.boat, **asked)
         else:
-            member = add_known_person(request.boat, form.there, data["role"])
+            member = add_known_person(request.boat, sign_in=data["sign_in"], role=data["role"])
         undo = at(request, "person-remove", member.pk)
         said = f"{member} is {member.get_role_display().lower()} now."
         return Done(go=at(request, "people"), said=said, undo=undo)

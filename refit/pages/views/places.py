@@ -93,6 +93,8 @@ def _quickly(request: Any, form: QuickForm) -> Done:
 def quick_undo(request: Any) -> HttpResponse:
     """Take the places of a quick list out of use again, as long as nothing lies in them."""
     codes = request.GET.get("codes", "").split(".")[:400]
+    if not all(code.isalnum() for code in codes):
+        raise Http404("No such place.")
     found = {place.code: place for place in seeing.places(request.member).filter(code__in=codes)}
     if len(found) != len(codes):
         raise Http404("No such place.")

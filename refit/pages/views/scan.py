@@ -61,10 +61,12 @@ def label(request: Any, code: str) -> HttpResponse:
 def _to(request: Any, boats: dict[int, Membership], hit: Label) -> HttpResponse:
     if hit.location is None and not boats[hit.boat_id].has(Right.SET_UP):
         return render(request, "scan/blank.html", {"code": hit.code, "its_boat": hit.boat})
-    return redirect(_address(hit))
+    return redirect(_address(boats, hit))
 
 
-def _address(hit: Label) -> str:
+def _address(boats: dict[int, Membership], hit: Label) -> str:
+    if hit.location is None and not boats[hit.boat_id].has(Right.SET_UP):
+        return f"/L/{hit.code}"  # which says who can give it a place
     if hit.location is None:
         return reverse("pages:label-blank", args=[hit.boat.slug, hit.code])
     return reverse("pages:locker", args=[hit.boat.slug, hit.location.code])
@@ -76,7 +78,7 @@ def _hits(boats: dict[int, Membership], labels: list[Label]) -> list[dict[str, A
         {
             "place": label.location,
             "code": label.code,
-            "go": _address(label),
+            "go": _address(boats, label),
             "boat_name": label.boat.name if len(boats) > 1 else "",
         }
         for label in labels
@@ -135,7 +137,7 @@ def _photos(request: Any, boats: dict[int, Membership]) -> HttpResponse:
     found = [each for photo in photos for each in photo.found]
     codes = [code for code in (_label_code(each) for each in found) if code]
     gtins = [gtin for gtin in (_gtin(each) for each in found) if gtin]
-    labels = scanning.labels_seen(boats, codes)
+    labels = sorted(scanning.labels_seen(boats, codes), key=lambda label: codes.index(label.code))
     parts = scanning.parts_with(boats, gtins)
     if len(found) == 1 and len(photos) == 1:
         if len(labels) == 1:

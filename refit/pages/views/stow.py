@@ -1,6 +1,7 @@
 """Standing at a locker: take, put in, move, put away, count, and say what is not as written down."""
 
 import json
+from decimal import Decimal
 from typing import Any
 from urllib.parse import urlencode
 
@@ -153,7 +154,7 @@ def _put(request: Any, place: Location, part: Part | None, data: dict[str, Any])
     entry = stow.put_in(
         part,
         place,
-        data.get("quantity") or 0,
+        data.get("quantity") or Decimal(0),
         serial=data["serial"],
         expires_on=data["expires_on"],
         **_day(request, data),
@@ -254,7 +255,7 @@ def count(request: Any, code: str) -> HttpResponse:
         response = act(request, form, lambda: _counted(request, place, form))
         if response is not None:
             return response
-    context = {"place": place, "form": form}
+    context = {"place": place, "form": form, "inside": reading.inside(place)}
     return render(request, "stow/count.html", context, status=422 if form.is_bound else 200)
 
 

@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 from typing import Any
+from urllib.parse import urlencode
 
 from django.db.models import Count, Q
 from django.http import HttpResponse
@@ -81,14 +82,19 @@ def system(request: Any, pk: int) -> HttpResponse:
     """Show a system with the budgets it has had; change its name or group."""
     found = _system(request, pk)
     start = {"name": found.name, "group": found.group, "of_the_boat": found.of_the_boat}
-    form = SystemForm(request.boat, request.POST or None, initial=start, auto_id="system_%s")
     if request.method == "GET":
+        form = SystemForm(request.boat, initial=start, auto_id="system_%s")
         return render(request, "systems/system.html", _page(request, found, form, _blank(request, found)))
+    # The undo of a change sends what stood before, in its address.
+    sent = request.POST if "name" in request.POST else request.GET
+    form = SystemForm(request.boat, sent, initial=start, auto_id="system_%s")
 
     def deed() -> Done:
         name, group, of_the_boat = form.row()
         change_system(found, name=name, group=group, of_the_boat=of_the_boat)
-        return Done(go=at(request, "system", pk), said=f"{name} is changed.")
+        before = {name: "on" if value is True else value for name, value in start.items() if value}
+        undo = f"{at(request, 'system', pk)}?{urlencode(before)}"
+        return Done(go=at(request, "system", pk), said=f"{name} is changed.", undo=undo)
 
     response = act(request, form, deed) if form.is_valid() else None
     fresh = _system(request, pk)
@@ -99,17 +105,28 @@ def system(request: Any, pk: int) -> HttpResponse:
 def budget(request: Any, pk: int) -> HttpResponse:
     """Set what a system may cost from a day on; what it might cost before stays to be read."""
     found = _system(request, pk)
-    form = BudgetForm(request.boat, request.POST, auto_id="budget_%s")
+    sent = request.POST if "amount" in request.POST else request.GET
+    form = BudgetForm(request.boat, sent, auto_id="budget_%s")
 
     def deed() -> Done:
         data = form.cleaned_data
+        before = budgets(request.boat, data["on"]).get(pk)
         set_budget(found, data["amount"], on=data["on"], by=request.user, note=data["note"])
-        return Done(go=at(request, "system", pk), said=f"The budget of {found} is set.")
+        undo = (
+            "" if before is None else f"{at(request, 'system-budget', pk)}?{_back_to(request, before, data)}"
+        )
+        return Done(go=at(request, "system", pk), said=f"The budget of {found} is set.", undo=undo)
 
     response = act(request, form, deed) if form.is_valid() else None
     start = {"name": found.name, "group": found.group, "of_the_boat": found.of_the_boat}
     page = _page(request, found, SystemForm(request.boat, initial=start, auto_id="system_%s"), form)
     return response or refused_page(request, "systems/system.html", page)
+
+
+def _back_to(request: Any, before: int, data: dict[str, Any]) -> str:
+    """Return what the undo of a budget sends: the earlier amount, from the same day, so that both can be read."""
+    amount = from_minor(before, request.boat.currency)
+    return urlencode({"amount": amount, "on": data["on"].isoformat(), "note": "back to what it was"})
 
 
 def _system(request: Any, pk: int) -> System:

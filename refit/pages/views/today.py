@@ -46,7 +46,7 @@ class Step:
 
 def today(request: Any) -> HttpResponse:
     """Show what needs doing now. A trade sees its jobs."""
-    mine = seeing.jobs(request.member).select_related("system", "given_to__user")
+    mine: Any = seeing.jobs(request.member).select_related("system", "given_to__user")
     active = mine.filter(state__in=[State.IN_HAND, State.READY])
     in_hand = list(active.filter(state=State.IN_HAND).order_by("number")[:MOST])
     ready = list(active.filter(state=State.READY).order_by("number")[:MOST])

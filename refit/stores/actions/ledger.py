@@ -144,7 +144,7 @@ def reverse(entry: Entry, *, by: Any, today: date) -> Entry:
     undone = record(
         entry.boat,
         EntryKind.UNDO,
-        f"Undone: {entry.said}",
+        f"Undone: {entry.said.partition(' That leaves ')[0]}",  # what is left is no longer so
         moves,
         by=by,
         on=entry.happened_on,

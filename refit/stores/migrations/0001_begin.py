@@ -69,7 +69,7 @@ class Migration(migrations.Migration):
                 ('unit', models.CharField(choices=[('each', 'each'), ('m', 'm'), ('kg', 'kg'), ('l', 'l'), ('sheet', 'sheet'), ('pair', 'pair'), ('set', 'set'), ('h', 'h')], default='each', max_length=6)),
                 ('kept', models.CharField(choices=[('counted', 'Counted'), ('level', 'By level'), ('here', 'Just here')], default='counted', max_length=8)),
                 ('weight_kg', models.DecimalField(blank=True, decimal_places=4, max_digits=9, null=True, verbose_name='weight of one, kg')),
-                ('hazard', models.CharField(blank=True, choices=[('2.1', '2.1 Flammable gas'), ('2.2', '2.2 Gas under pressure'), ('3', '3 Flammable liquid'), ('4.1', '4.1 Flammable solid'), ('5.1', '5.1 Oxidiser'), ('5.2', '5.2 Organic peroxide'), ('6.1', '6.1 Poison'), ('8', '8 Corrosive'), ('9', '9 Other (lithium batteries)')], max_length=4, verbose_name='hazard class')),
+                ('hazard', models.CharField(blank=True, choices=[('1', '1 Explosive (flares, rockets)'), ('2.1', '2.1 Flammable gas'), ('2.2', '2.2 Gas under pressure'), ('3', '3 Flammable liquid'), ('4.1', '4.1 Flammable solid'), ('5.1', '5.1 Oxidiser'), ('5.2', '5.2 Organic peroxide'), ('6.1', '6.1 Poison'), ('8', '8 Corrosive'), ('9', '9 Other (lithium batteries)')], max_length=4, verbose_name='hazard class')),
                 ('is_spare', models.BooleanField(default=False, verbose_name='spare to carry')),
                 ('minimum', refit.boat.fields.QuantityField(default=0, verbose_name='least to carry')),
                 ('has_expiry', models.BooleanField(default=False, verbose_name='has a date that runs out')),

@@ -19,7 +19,11 @@
   const abroad = () => {
     const home = form().dataset.home;
     const code = named("currency").value.trim().toUpperCase() || home;
-    for (const span of form().querySelectorAll("[data-currency]:not(option)")) span.textContent = code;
+    for (const span of form().querySelectorAll("[data-currency]:not(option)")) {
+      const charge = span.closest(".charge");
+      const own = charge ? charge.querySelector("input[name$='-currency']").value.trim().toUpperCase() : "";
+      span.textContent = own || code;
+    }
     for (const part of form().querySelectorAll("[data-abroad]")) {
       part.hidden = code === home && !part.querySelector("[aria-invalid]");
     }
@@ -71,7 +75,7 @@
     // Other words than the part's name: it is no longer that part.
     if (line && event.target.name.endsWith("-what")) line.querySelector("input[name$='-part']").value = "";
     if (line) hint(line);
-    if (event.target.name === "currency") abroad();
+    if (event.target.name.endsWith("currency")) abroad();
     if (event.target.name === "supplier") habits();
   });
   document.addEventListener("change", (event) => {
