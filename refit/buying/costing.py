@@ -8,6 +8,7 @@ about what may be entered.
 from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
+from datetime import date
 from decimal import Decimal
 from fractions import Fraction
 
@@ -28,6 +29,7 @@ from refit.buying.models import (
     RateSource,
     Share,
 )
+from refit.buying.steps import keep
 from refit.calc.landed import (
     Basis,
     ChargeCost,
@@ -129,8 +131,11 @@ def settled_of(orders: Iterable[Order]) -> dict[int, Settled]:
     return found
 
 
-def refresh(orders: Iterable[Order]) -> None:
-    """Work out anew what these orders (and those that share a charge with them) come to, and save it."""
+def refresh(orders: Iterable[Order], *, on: date | None = None, words: str = "") -> None:
+    """Work out anew what these orders (and those that share a charge with them) come to, and save it.
+
+    What changed is kept as a step of the day `on` (today unless given), under `words` that say why.
+    """
     group = connected(orders)
     if not group:
         return
@@ -156,6 +161,7 @@ def refresh(orders: Iterable[Order]) -> None:
             charge.home = _signed(charge, convert(charge.amount, charge.currency, home, charge.rate))
     _share(charges, lines)
     _settle_lines(group, by_order)
+    keep(group, by_order, on=on, words=words)
 
 
 def connected(orders: Iterable[Order]) -> list[Order]:

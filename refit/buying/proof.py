@@ -5,6 +5,7 @@ from collections.abc import Iterator
 
 from django.db.models import Sum
 
+from refit.buying import steps
 from refit.buying.costing import (
     Settled,
     charge_cost,
@@ -35,6 +36,7 @@ def differences() -> Iterator[str]:
     yield from _deliveries()
     yield from _payments()
     yield from _credits()
+    yield from steps.differences()
 
 
 def _orders() -> Iterator[str]:

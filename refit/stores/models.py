@@ -8,6 +8,7 @@ from typing import Any
 from django.conf import settings
 from django.db import models
 from django.db.models import F, Q, QuerySet
+from django.utils import timezone
 
 from refit.boat.fields import QuantityField
 from refit.boat.models import Boat, Location, Paper, System, Where
@@ -392,6 +393,7 @@ class Need(models.Model):
     guess = models.BigIntegerField(
         null=True, blank=True, help_text="What all of it may cost, boat's currency, as guessed"
     )
+    made_on = models.DateField(default=timezone.localdate, help_text="The day it was put on the list")
     met_at = models.DateTimeField(null=True, blank=True)
 
     objects = NeedQuerySet.as_manager()

@@ -65,7 +65,7 @@ def add_charge(boat: Boat, lines: Sequence[Line], bill: Bill, *, by: Any, today:
         [Share(boat=boat, charge=charge, line=line) for line in sorted(fresh, key=lambda row: row.pk)]
     )
     before = {pk: order.landed for pk, order in orders.items()}
-    refresh(orders.values())
+    refresh(orders.values(), on=today, words=f"{charge.get_kind_display()} added")
     for order in Order.objects.filter(pk__in=list(orders)):
         note(
             order,
@@ -135,7 +135,7 @@ def remove_charge(charge: Charge, *, by: Any, today: date) -> None:
     before = {order.pk: order.landed for order in orders}
     words = f"{fresh.get_kind_display()} taken off"
     fresh.delete()
-    refresh(orders)
+    refresh(orders, on=today, words=words)
     for order in Order.objects.filter(pk__in=list(before)):
         note(order, words, "", "", order.landed - before[order.pk], by=by, on=today)
 
@@ -158,7 +158,7 @@ def waiting(boat: Boat, before: date) -> list[Charge]:
 def _follow(charge: Charge, words: str, *, by: Any, today: date) -> None:
     orders = list(Order.objects.filter(lines__shares__charge=charge).distinct())
     before = {order.pk: order.landed for order in orders}
-    refresh(orders)
+    refresh(orders, on=today, words=words)
     for order in Order.objects.filter(pk__in=list(before)):
         note(order, words, "", charge.words, order.landed - before[order.pk], by=by, on=today)
 

@@ -81,7 +81,7 @@ def correct_order(
         changes += _correct_line(fresh, change)
     if not changes:
         return []
-    refresh([fresh])
+    refresh([fresh], on=today, words="corrected")
     fresh.refresh_from_db()
     notes = [note(fresh, what, old, new, 0, by=by, on=today) for what, old, new in changes if old != new]
     if notes and fresh.landed != before:

@@ -92,7 +92,7 @@ def book_in(
     for row in rows:
         row.delivery = delivery
         row.save()
-    refresh(orders.values())
+    refresh(orders.values(), on=on, words="won't all come")
     return delivery
 
 
@@ -117,7 +117,7 @@ def undo_delivery(delivery: Delivery, *, by: Any, today: date) -> Delivery:
         line.save(update_fields=["arrived", "wont_come"])
     fresh.undone_at = timezone.now()
     fresh.save(update_fields=["undone_at"])
-    refresh(orders.values())
+    refresh(orders.values(), on=today, words="may come after all")
     return fresh
 
 

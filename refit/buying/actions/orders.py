@@ -193,7 +193,7 @@ def cancel_order(order: Order) -> Order:
         fresh.ordered_on = None  # never placed: taken back, it is a draft again
     fresh.state = OrderState.CANCELLED
     fresh.save()
-    refresh([fresh])
+    refresh([fresh], words="cancelled")
     return fresh
 
 
@@ -211,7 +211,7 @@ def uncancel_order(order: Order) -> Order:
         )
     fresh.state = OrderState.ORDERED if fresh.ordered_on else OrderState.DRAFT
     fresh.save()
-    refresh([fresh])
+    refresh([fresh], words="not cancelled after all")
     return fresh
 
 
@@ -257,7 +257,7 @@ def share_anew(part: Part) -> None:
     """Share charges by weight anew where this part is bought: call it when the part's weight was changed."""
     lock(part.boat)
     by_weight = Order.objects.filter(charges__basis=BasisChoice.WEIGHT, lines__part=part).distinct()
-    refresh(by_weight.order_by("pk"))
+    refresh(by_weight.order_by("pk"), words="weight put right, freight shared anew")
 
 
 def preview(boat: Boat, facts: OrderFacts, *, by: Any, today: date) -> dict[str, Any]:

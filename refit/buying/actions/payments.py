@@ -90,7 +90,8 @@ def pay(
             amount=split.amount,
             settles=split.settles,
         )
-    refresh([split.order for split in splits if split.order is not None])
+    paid = [split.order for split in splits if split.order is not None]
+    refresh(paid, on=on, words="rate of what was paid")
     return payment
 
 
@@ -100,7 +101,7 @@ def take_back_payment(payment: Payment) -> None:
     lock(payment.boat)
     orders = list(Order.objects.filter(payment_splits__payment=payment).distinct())
     payment.delete()
-    refresh(orders)
+    refresh(orders, words="rate open again")
 
 
 @transaction.atomic

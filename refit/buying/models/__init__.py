@@ -22,6 +22,7 @@ from refit.buying.models.orders import (
 )
 from refit.buying.models.payments import Means, Payment, PaymentSplit, Repeat
 from refit.buying.models.refunds import Credit, CreditKind, CreditShare, Return, ReturnLine
+from refit.buying.models.steps import CostStep
 from refit.buying.models.suppliers import Supplier
 
 __all__ = [
@@ -31,6 +32,7 @@ __all__ = [
     "Charge",
     "ChargeKind",
     "Correction",
+    "CostStep",
     "Credit",
     "CreditKind",
     "CreditShare",
