@@ -19,7 +19,7 @@ from refit.buying.actions.writing import checked_rate
 from refit.buying.costing import refresh
 from refit.buying.models import COUNTED_STATES, Charge, ChargeKind, Line, Order, Share, Supplier
 from refit.buying.rates import published
-from refit.calc.money import minor_digits, to_minor
+from refit.calc.money import from_minor, minor_digits, to_minor
 
 LIMIT = 10**12
 
@@ -71,7 +71,7 @@ def add_charge(boat: Boat, lines: Sequence[Line], bill: Bill, *, by: Any, today:
             order,
             f"{charge.get_kind_display()} added",
             "",
-            bill.words,
+            said(charge),
             order.landed - before[order.pk],
             by=by,
             on=today,
@@ -91,7 +91,8 @@ def bill_came(charge: Charge, bill: Bill, *, by: Any, today: date) -> Charge:
     fresh.expected, fresh.expected_home = False, expected
     fresh.billed_on = bill.billed_on or today
     fresh.save()
-    _follow(fresh, f"Bill for {fresh.get_kind_display().lower()} came", by=by, today=today)
+    hoped = f"{from_minor(abs(expected), fresh.boat.currency)} {fresh.boat.currency} expected"
+    _follow(fresh, f"Bill for {fresh.get_kind_display().lower()} came", hoped, by=by, today=today)
     return fresh
 
 
@@ -104,11 +105,12 @@ def bill_did_not_come(charge: Charge, *, by: Any, today: date) -> Charge:
         raise Refused("There was no expected bill here.", code="not_expected")
     if fresh.payment_splits.exists():
         raise Refused("This bill was paid; take the payment back first.", code="paid")
+    before = said(fresh)
     fresh.currency, fresh.rate = fresh.boat.currency, Decimal(1)
     fresh.amount, fresh.expected, fresh.expected_home = abs(fresh.expected_home), True, None
     fresh.billed_on, fresh.reference = None, ""
     fresh.save()
-    _follow(fresh, f"Bill for {fresh.get_kind_display().lower()} expected again", by=by, today=today)
+    _follow(fresh, f"Bill for {fresh.get_kind_display().lower()} expected again", before, by=by, today=today)
     return fresh
 
 
@@ -117,10 +119,11 @@ def change_charge(charge: Charge, bill: Bill, *, by: Any, today: date) -> Charge
     """Correct a charge of a placed order."""
     lock(charge.boat)
     fresh = Charge.objects.select_for_update(no_key=True).get(pk=charge.pk)
+    before = said(fresh)
     _set(fresh, bill, today)
     fresh.expected = bill.expected
     fresh.save()
-    _follow(fresh, f"{fresh.get_kind_display()} corrected", by=by, today=today)
+    _follow(fresh, f"{fresh.get_kind_display()} corrected", before, by=by, today=today)
     return fresh
 
 
@@ -133,11 +136,11 @@ def remove_charge(charge: Charge, *, by: Any, today: date) -> None:
         raise Refused("This bill was paid; take the payment back first.", code="paid")
     orders = list(Order.objects.filter(lines__shares__charge=fresh).distinct())
     before = {order.pk: order.landed for order in orders}
-    words = f"{fresh.get_kind_display()} taken off"
+    words, was = f"{fresh.get_kind_display()} taken off", said(fresh)
     fresh.delete()
     refresh(orders, on=today, words=words)
     for order in Order.objects.filter(pk__in=list(before)):
-        note(order, words, "", "", order.landed - before[order.pk], by=by, on=today)
+        note(order, words, was, "", order.landed - before[order.pk], by=by, on=today)
 
 
 def waiting(boat: Boat, before: date) -> list[Charge]:
@@ -155,12 +158,20 @@ def waiting(boat: Boat, before: date) -> list[Charge]:
     )
 
 
-def _follow(charge: Charge, words: str, *, by: Any, today: date) -> None:
+def said(charge: Charge) -> str:
+    """Return a charge in a few words, for the record of what was changed: `45.00 GBP, duty at the door`."""
+    words = f"{from_minor(charge.amount, charge.currency)} {charge.currency}"
+    if charge.expected:
+        words += " expected"
+    return f"{words}, {charge.words}" if charge.words else words
+
+
+def _follow(charge: Charge, words: str, was: str, *, by: Any, today: date) -> None:
     orders = list(Order.objects.filter(lines__shares__charge=charge).distinct())
     before = {order.pk: order.landed for order in orders}
     refresh(orders, on=today, words=words)
     for order in Order.objects.filter(pk__in=list(before)):
-        note(order, words, "", charge.words, order.landed - before[order.pk], by=by, on=today)
+        note(order, words, was, said(charge), order.landed - before[order.pk], by=by, on=today)
 
 
 def _set(charge: Charge, bill: Bill, today: date) -> None:
@@ -205,5 +216,6 @@ __all__ = [
     "bill_did_not_come",
     "change_charge",
     "remove_charge",
+    "said",
     "waiting",
 ]

@@ -110,6 +110,7 @@ def note(
 
 
 Change = tuple[str, str, str]
+WITH = ("part", "job", "system", "place", "order__boat", "replaces__part", "replaces__order")
 
 
 def _correct_head(order: Order, head: Head, today: date) -> list[Change]:
@@ -161,7 +162,7 @@ def _correct_line(order: Order, change: LineChange) -> list[Change]:
         if made.system_id is None:
             raise Refused(f"Which system is {made.what} for?", code="no_system", field="system")
         return [(f"Line {position + 1}", "", _words(made))]
-    line = Line.objects.select_related("part", "job", "system", "place").get(pk=change.line.pk, order=order)
+    line = Line.objects.select_related(*WITH).get(pk=change.line.pk, order=order)
     old = _facts(line)
     quantity = facts.packs * facts.pack_size
     if quantity < line.arrived + line.wont_come:
@@ -214,6 +215,8 @@ def _facts(line: Line) -> dict[str, str]:
     job: Job | None = line.job
     system: System | None = line.system
     place: Location | None = line.place
+    old: Line | None = line.replaces
+    home = line.order.boat.currency
     return {
         "what": part.name if part else line.words,
         "how many": format_quantity(line.quantity),
@@ -223,6 +226,8 @@ def _facts(line: Line) -> dict[str, str]:
         "system": system.name if system else "none",
         "place": place.plate if place else "none",
         "second-hand": "yes" if line.second_hand else "no",
+        "worth as a gift": "" if line.gift_value is None else str(from_minor(line.gift_value, home)),
+        "takes the place of": f"order {old.order.number}, {old.what}" if old else "",
     }
 
 

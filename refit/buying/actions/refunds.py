@@ -89,6 +89,22 @@ def refund_came(credit: Credit, *, came_on: date, came: Decimal | None, today: d
 
 
 @transaction.atomic
+def refund_did_not_come(credit: Credit) -> Credit:
+    """Say that a refund that was applied for has not come after all (undo): it is hoped for again."""
+    lock(credit.boat)
+    fresh = Credit.objects.select_related("order").get(pk=credit.pk)
+    if fresh.came_on is None or fresh.applied_on is None:
+        raise Refused("This was not applied for and then come; take it back instead.", code="not_applied_for")
+    # What was hoped for is the amount at the order's rate; what truly came is undone with the day.
+    fresh.came_on, fresh.home = None, fresh.at_order_rate
+    fresh.save()
+    refresh([fresh.order])
+    lines = [row.line for row in fresh.shares.select_related("line").order_by("line__position")]
+    _share(fresh, lines)
+    return fresh
+
+
+@transaction.atomic
 def take_back_refund(credit: Credit) -> None:
     """Take a refund back (undo, or it was refused): the cost stands again."""
     lock(credit.boat)
