@@ -43,6 +43,7 @@ from refit.calc.landed import (
 from refit.calc.money import allocate, convert, round_half_up
 
 NIL = Decimal(0)
+STORED = ("state", "goods", "landed", "delivered", "refunded")  # what an order keeps of its sums
 
 
 @dataclass(frozen=True)
@@ -136,7 +137,8 @@ def refresh(orders: Iterable[Order], *, on: date | None = None, words: str = "")
 
     What changed is kept as a step of the day `on` (today unless given), under `words` that say why.
     """
-    group = connected(orders)
+    given = list(orders)
+    group = connected(given)
     if not group:
         return
     home = group[0].boat.currency
@@ -162,6 +164,10 @@ def refresh(orders: Iterable[Order], *, on: date | None = None, words: str = "")
     _share(charges, lines)
     _settle_lines(group, by_order)
     keep(group, by_order, on=on, words=words)
+    fresh = {order.pk: order for order in group}
+    for order in given:  # who asked sees the sums too, whatever else their copy says
+        for name in STORED:
+            setattr(order, name, getattr(fresh[order.pk], name))
 
 
 def connected(orders: Iterable[Order]) -> list[Order]:
@@ -227,7 +233,7 @@ def _settle_lines(group: list[Order], by_order: dict[int, list[Line]]) -> None:
     Line.objects.bulk_update(
         everything, ["counted", "goods", "charges", "landed", "delivered", "refunded"], batch_size=200
     )
-    Order.objects.bulk_update(group, ["state", "goods", "landed", "delivered", "refunded"], batch_size=200)
+    Order.objects.bulk_update(group, STORED, batch_size=200)
     _save_deliveries(everything)
 
 

@@ -101,7 +101,7 @@ def facts(boat: Boat, filters: Filters) -> list[Fact]:
         )
     )
     keys = {row[0]: row[:5] for row in rows}
-    found = [Fact(*row[:5], _month(row[5]), ordered=row[6]) for row in rows]
+    found = [Fact(*row[:5], _month(row[5]), ordered=row[6]) for row in rows if row[5] is not None]
     arrivals = (
         DeliveryLine.objects.filter(boat=boat, delivery__undone_at=None, line__counted=True)
         .exclude(value=0)
@@ -155,6 +155,7 @@ class Back:
     delivered: int
     order: int
     words: str
+    kind: str
 
 
 def refunds(boat: Boat) -> list[Back]:
@@ -174,7 +175,8 @@ def refunds(boat: Boat) -> list[Back]:
         day = row.credit.came_on
         if day is not None:
             words = row.credit.get_kind_display()
-            found.append(Back(line.pk, day, row.home, before - after, line.order_id, words))
+            kind = row.credit.kind
+            found.append(Back(line.pk, day, row.home, before - after, line.order_id, words, kind))
     return found
 
 

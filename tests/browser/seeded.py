@@ -7,8 +7,9 @@ from typing import Any
 
 from refit.boat.actions import boats, labels, papers, places
 from refit.boat.models import Hindrance, Kind
-from refit.buying.actions.deliveries import Arrival, book_in, pay
+from refit.buying.actions.deliveries import Arrival, book_in
 from refit.buying.actions.orders import ChargeFacts, attach_paper
+from refit.buying.actions.payments import Split, pay
 from refit.stores.actions import parts, stow
 from tests.factory import Factory
 from tests.pictures import picture
@@ -74,7 +75,7 @@ def seed(make: Factory) -> Seeded:
         reference="A-1177",
     )
     book_in(make.boat, [Arrival(order.lines.first(), D(2))], by=make.owner, on=today, today=today)
-    pay(make.boat, [(order, 5000)], on=today, by=make.owner, means="card")
+    pay(make.boat, [Split(5000, order=order)], on=today, today=today, by=make.owner)
     draft = make.draft(make.line(words="Rubbing strake, 12 m", price=D("340")), supplier=supplier)
     boats.set_budget(make.system, 6400_00, on=today, by=make.owner)
     receipt = papers.add_paper(make.boat, picture("receipt"), kind="receipt", by=make.owner)

@@ -9,6 +9,7 @@ from refit.buying import reading, spend
 from refit.buying.actions import deliveries, orders
 from refit.buying.actions.deliveries import Arrival
 from refit.buying.actions.orders import ChargeFacts, LineFacts, OrderFacts
+from refit.buying.actions.payments import Split, pay
 from refit.buying.models import Delivery, Order, Payment
 from refit.stores.actions import ledger, parts, stow
 from refit.stores.models import Holding
@@ -96,7 +97,7 @@ def test_placing(make, who):
     refuse("arrived", lambda: orders.back_to_draft(order))
     refuse("arrived", lambda: orders.cancel_order(order))
     deliveries.undo_delivery(delivery, by=make.owner, today=make.today)
-    deliveries.pay(make.boat, [(order, 100)], on=make.today, by=make.owner, means="card")
+    pay(make.boat, [Split(100, order=order)], on=make.today, today=make.today, by=make.owner)
     refuse("paid", lambda: orders.back_to_draft(order))
     Payment.objects.all().delete()
     assert orders.back_to_draft(order).is_draft
@@ -272,10 +273,8 @@ def test_bought_and_here(make, who):
     )
     back = deliveries.undo_buy_here(order, by=make.owner, today=make.today)
     assert (back.state, Payment.objects.count(), spend.facts(make.boat, spend.Filters())) == ("draft", 0, [])
-    refuse(
-        "negative",
-        lambda: deliveries.pay(make.boat, [(order, -1)], on=make.today, by=make.owner, means="card"),
-    )
+    split = Split(-1, order=order)
+    refuse("nothing", lambda: pay(make.boat, [split], on=make.today, today=make.today, by=make.owner))
 
 
 def test_what_a_job_still_wants(make, who):

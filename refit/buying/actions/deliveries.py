@@ -112,6 +112,7 @@ def undo_delivery(delivery: Delivery, *, by: Any, today: date) -> Delivery:
         order = orders[line.order_id]
         if row.wont_come and order.state == OrderState.CANCELLED and not _comes(order):
             order.state = OrderState.ORDERED  # it was cancelled by this alone: nothing of it was to come
+            order.save(update_fields=["state"])
         line.arrived -= row.quantity
         line.wont_come -= row.wont_come
         line.save(update_fields=["arrived", "wont_come"])

@@ -127,18 +127,18 @@ def place_order(order: Order, *, on: date, today: date) -> Order:
     fresh.state = OrderState.ORDERED
     fresh.ordered_on = on
     fresh.save()
-    _card_was_charged(fresh)
-    refresh([fresh])
+    _card_was_charged(fresh, on)
+    refresh([fresh], on=on)
     return fresh
 
 
-def _card_was_charged(order: Order) -> None:
+def _card_was_charged(order: Order, on: date) -> None:
     """Write down what the card was charged as the payment that it is; it sets the rate for all it settled."""
     if order.charged is None or order.payment_splits.exists():
         return
     payment = Payment.objects.create(
         boat=order.boat,
-        paid_on=order.ordered_on,
+        paid_on=on,
         means=Means.CARD,
         amount=order.charged,
         payee=order.supplier,
