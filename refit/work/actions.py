@@ -23,6 +23,7 @@ def add_job(
     state: str = State.PLANNED,
     note: str = "",
     given_to: Member | None = None,
+    found_on_the_way: bool = False,
 ) -> Job:
     """Put a job on the work list, with the next number."""
     lock(boat)
@@ -36,19 +37,32 @@ def add_job(
         state=state,
         note=note,
         given_to=given_to,
+        found_on_the_way=found_on_the_way,
         made_by=by,
     )
 
 
 @transaction.atomic
 def change_job(
-    job: Job, *, title: str, system: System, before: str, note: str, given_to: Member | None
+    job: Job,
+    *,
+    title: str,
+    system: System,
+    before: str,
+    note: str,
+    given_to: Member | None,
+    found_on_the_way: bool | None = None,
 ) -> Job:
-    """Change what a job says. What was bought for it stays with the system of each line."""
+    """Change what a job says. What was bought for it stays with the system of each line.
+
+    Whether it was found on the way stays as it is where nothing is said of it.
+    """
     lock(job.boat)
     fresh = Job.objects.select_for_update(no_key=True).get(pk=job.pk)
     fresh.title, fresh.system, fresh.before = title, system, before
     fresh.note, fresh.given_to = note, given_to
+    if found_on_the_way is not None:
+        fresh.found_on_the_way = found_on_the_way
     fresh.save()
     return fresh
 

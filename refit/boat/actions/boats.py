@@ -12,6 +12,7 @@ from refit.boat.models import (
     RESERVED_SLUGS,
     Boat,
     Budget,
+    Contingency,
     Group,
     Kind,
     Location,
@@ -128,3 +129,12 @@ def set_budget(system: System, amount: int, *, on: date, by: Any, note: str = ""
     return Budget.objects.create(
         boat=system.boat, system=system, amount=amount, set_on=on, entered_by=by, note=note
     )
+
+
+@transaction.atomic
+def set_contingency(boat: Boat, amount: int, *, on: date, by: Any, note: str = "") -> Contingency:
+    """Set what is kept back for what nobody foresaw, from a day on (minor units). Earlier ones stay to be read."""
+    lock(boat)
+    if amount < 0:
+        raise Refused("What is kept back is nil or more.", code="negative", field="amount")
+    return Contingency.objects.create(boat=boat, amount=amount, set_on=on, entered_by=by, note=note)

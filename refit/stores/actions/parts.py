@@ -124,6 +124,18 @@ def add_need(job: Job, *, part: Part | None, words: str, quantity: Decimal) -> N
 
 
 @transaction.atomic
+def guess_need(need: Need, guess: int | None) -> Need:
+    """Say what all of it may cost (minor units; None: nobody knows). It counts until a price is known."""
+    lock(need.boat)
+    if guess is not None and not 0 <= guess < 10**12:
+        raise Refused("A guess is nil or more, and not that much.", code="amount", field="guess")
+    fresh = Need.objects.select_for_update(no_key=True).get(pk=need.pk)
+    fresh.guess = guess
+    fresh.save(update_fields=["guess"])
+    return fresh
+
+
+@transaction.atomic
 def remove_need(need: Need) -> None:
     """Take a part off what a job wants."""
     lock(need.boat)
