@@ -361,6 +361,22 @@ class Contingency(models.Model):
         return f"Contingency from {self.set_on}"
 
 
+class SheetShape(models.Model):
+    """How a person read a spreadsheet with these headings, for the next file of the same shape."""
+
+    boat = models.ForeignKey(Boat, on_delete=models.CASCADE, related_name="+")
+    digest = models.CharField(max_length=64)
+    kind = models.CharField(max_length=12, blank=True)
+    mapping = models.JSONField(help_text="The field of each column, and what the rows do not say")
+    used_at = models.DateTimeField(auto_now=True)
+
+    class Meta:
+        constraints = [models.UniqueConstraint(name="sheet_shape_once", fields=["boat", "digest"])]
+
+    def __str__(self) -> str:
+        return f"{self.kind or 'left out'} {self.digest[:8]}"
+
+
 class FormKey(models.Model):
     """A form that was acted on. Its key was made on the server; the digest is of what was sent."""
 

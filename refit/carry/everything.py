@@ -77,8 +77,8 @@ TABLES: tuple[Table, ...] = (
     ("Papers of jobs", work.JobPaper),
     ("Papers of places", boats.PlacePaper),
 )
-# Keys of web forms that were sent: they keep a form from acting twice and say nothing of the boat.
-LEFT_OUT: tuple[type[models.Model], ...] = (boats.FormKey,)
+# Keys of web forms that were sent, and how columns of imported files were read: they say nothing of the boat.
+LEFT_OUT: tuple[type[models.Model], ...] = (boats.FormKey, boats.SheetShape)
 # Columns that only repeat others in a form that is quick to look up.
 REPEATED = ("folded", "mark_folded", "mark_sort", "search")
 
@@ -186,7 +186,7 @@ def running(boat: Boat, table: Table) -> Running:
 
 def sheets(boat: Boat, say: Said) -> Iterator[Running]:
     """Yield all sheets of the boat, what they are first."""
-    about = [[word, value] for word, value in _about(boat)]
+    about: list[list[Value]] = [[word, value] for word, value in _about(boat)]
     about += [[f"Sheet “{title}”", rows_in(boat, model).count()] for title, model in TABLES]
     yield Running("About", ("What", "It is"), about)
     for table in TABLES:

@@ -24,13 +24,17 @@ def add_job(
     note: str = "",
     given_to: Member | None = None,
     found_on_the_way: bool = False,
+    number: int | None = None,
 ) -> Job:
-    """Put a job on the work list, with the next number."""
+    """Put a job on the work list, with the next number; or with one given, which must be free."""
     lock(boat)
-    newest = Job.objects.filter(boat=boat).aggregate(newest=Max("number"))["newest"] or 0
+    if number is None:
+        number = (Job.objects.filter(boat=boat).aggregate(newest=Max("number"))["newest"] or 0) + 1
+    elif Job.objects.filter(boat=boat, number=number).exists():
+        raise Refused(f"There is a job {number} already.", code="taken", field="number")
     return Job.objects.create(
         boat=boat,
-        number=newest + 1,
+        number=number,
         title=title,
         system=system,
         before=before,

@@ -46,6 +46,7 @@ EXAMPLES: dict[str, tuple[dict[str, Any], dict[str, Any]]] = {
     "place_paper_once": ({}, {}),
     "contingency_not_negative": ({}, {"amount": -1}),
     "form_key_once": ({}, {}),
+    "sheet_shape_once": ({}, {}),
     # work
     "job_number_once": ({}, {}),
     "job_state_known": ({}, {"number": 99, "state": "lost"}),

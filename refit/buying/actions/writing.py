@@ -181,6 +181,13 @@ def amount_of(row: LineFacts, currency: str) -> int:
 
 def make_line(order: Order, position: int, row: LineFacts) -> Line:
     """Make a line of an order from what was typed."""
+    line = build_line(order, position, row)
+    line.save()
+    return line
+
+
+def build_line(order: Order, position: int, row: LineFacts) -> Line:
+    """Return a line of an order as typed, checked and not saved yet."""
     if row.packs <= 0 or row.pack_size <= 0:
         raise Refused("How many? Type a number above nil.", code="nothing", field="packs")
     quantity = row.packs * row.pack_size
@@ -200,7 +207,7 @@ def make_line(order: Order, position: int, row: LineFacts) -> Line:
         raise Refused(f"{row.price} is too much for one.", code="too_large", field="price")
     each = each.quantize(Decimal("0.0001"))
     job = row.job or order.job
-    return Line.objects.create(
+    return Line(
         boat=order.boat,
         order=order,
         position=position,
@@ -222,6 +229,23 @@ def make_line(order: Order, position: int, row: LineFacts) -> Line:
 
 def make_charge(order: Order, row: ChargeFacts, lines: list[Line], today: date) -> Charge:
     """Make a charge of an order over the lines that it covers."""
+    charge = build_charge(order, row, today)
+    covered = covered_by(row, lines)
+    charge.save()
+    Share.objects.bulk_create([Share(boat=order.boat, charge=charge, line=line) for line in covered])
+    return charge
+
+
+def covered_by(row: ChargeFacts, lines: list[Line]) -> list[Line]:
+    """Return the lines that a charge is for."""
+    covered = lines if row.lines is None else [lines[place] for place in row.lines if place < len(lines)]
+    if not covered:
+        raise Refused("Tick the lines that this charge is for.", code="no_lines", field="lines")
+    return covered
+
+
+def build_charge(order: Order, row: ChargeFacts, today: date) -> Charge:
+    """Return a charge of an order as typed, checked and not saved yet."""
     currency = row.currency or order.currency
     try:
         amount = to_minor(row.amount, currency)
@@ -243,7 +267,7 @@ def make_charge(order: Order, row: ChargeFacts, lines: list[Line], today: date) 
         if row.rate is None and found is None:
             raise Refused(f"Type the rate for the charge in {currency}.", code="no_rate", field="rate")
         rate = checked_rate(row.rate) if row.rate is not None else found.rate  # type: ignore[union-attr]
-    charge = Charge.objects.create(
+    return Charge(
         boat=order.boat,
         order=order,
         kind=row.kind,
@@ -258,11 +282,6 @@ def make_charge(order: Order, row: ChargeFacts, lines: list[Line], today: date) 
         expected=row.expected,
         payee=row.payee,
     )
-    covered = lines if row.lines is None else [lines[place] for place in row.lines if place < len(lines)]
-    if not covered:
-        raise Refused("Tick the lines that this charge is for.", code="no_lines", field="lines")
-    Share.objects.bulk_create([Share(boat=order.boat, charge=charge, line=line) for line in covered])
-    return charge
 
 
 def check_day(day: date, today: date, name: str) -> None:

@@ -138,11 +138,13 @@ class World:
         for part in parts.values():
             self.by_part_name[fold(part.name)].append(part)
         self.gtins: set[str] = set()
+        self.numbered: set[int] = set()
         for pk, folded, kind in PartNumber.objects.filter(boat=boat).values_list("part_id", "folded", "kind"):
             if kind == NumberKind.GTIN:
                 self.gtins.add(folded)
             if pk in parts and parts[pk] not in self.by_number[folded]:
                 self.by_number[folded].append(parts[pk])
+                self.numbered.add(pk)
 
     # Finding, and adding what is not there
 
@@ -219,9 +221,7 @@ class World:
         return hits[0] if hits else None
 
     def is_numbered(self, part: Any) -> bool:
-        if isinstance(part, NewPart):
-            return bool(part.numbers)
-        return any(part in parts for parts in self.by_number.values())
+        return bool(part.numbers) if isinstance(part, NewPart) else part.pk in self.numbered
 
     def add_part(self, part: NewPart) -> NewPart:
         self.add(part)

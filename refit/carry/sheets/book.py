@@ -14,7 +14,7 @@ Value = str | Decimal | date | None
 MOST_BYTES = 25 * 1024 * 1024
 MOST_ROWS = 100_000
 MOST_COLUMNS = 60
-MOST_SHEETS = 30
+MOST_SHEETS = 80
 BLANK_ROWS = 1000  # after so many empty rows in a row, a sheet is over
 
 
