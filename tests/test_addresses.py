@@ -107,6 +107,9 @@ def arguments(make: Factory, name: str) -> list:
         "suppliers": first("buying.Supplier", boat=boat).pk,
         "systems": make.system.pk,
         "people": make.member(make.viewer).pk,
+        "bills": first("buying.Charge", boat=boat).pk,
+        "money-back": first("buying.Credit", boat=boat).pk,
+        "going-back": first("buying.Return", boat=boat).pk,
     }
     found = []
     for word in re.findall(r"<\w+:(\w+)>", PATHS[name]):

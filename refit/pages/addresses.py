@@ -7,23 +7,29 @@ from refit.boat.rights import Right
 from refit.pages.guarding import Address
 from refit.pages.views import (
     accounts,
+    bills,
     boats,
+    corrections,
     deliveries,
     disposals,
     entry,
     everything,
+    estimates,
     find,
+    forecast,
     jobs,
     labels,
     lockers,
     moves,
     order_form,
     orders,
+    paper_links,
     papers,
     parts,
     payments,
     people,
     places,
+    refunds,
     repeats,
     scan,
     spares,
@@ -130,6 +136,43 @@ BOAT: tuple[Address, ...] = (
     Address(
         "jobs/<int:number>/need/<int:need>/open/", jobs.need_open, Right.WORK, "need-open", methods=("POST",)
     ),
+    # What a job may still cost
+    Address(
+        "jobs/<int:number>/need/<int:need>/guess/",
+        estimates.guess,
+        Right.BUY,
+        "need-guess",
+        methods=("POST",),
+    ),
+    Address("jobs/<int:number>/estimate/", estimates.add, Right.BUY, "estimate-add", methods=("POST",)),
+    Address(
+        "jobs/<int:number>/estimate/<int:pk>/change/",
+        estimates.change,
+        Right.BUY,
+        "estimate-change",
+        methods=("POST",),
+    ),
+    Address(
+        "jobs/<int:number>/estimate/<int:pk>/close/",
+        estimates.close,
+        Right.BUY,
+        "estimate-close",
+        methods=("POST",),
+    ),
+    Address(
+        "jobs/<int:number>/estimate/<int:pk>/open/",
+        estimates.reopen,
+        Right.BUY,
+        "estimate-open",
+        methods=("POST",),
+    ),
+    Address(
+        "jobs/<int:number>/estimate/<int:pk>/remove/",
+        estimates.remove,
+        Right.BUY,
+        "estimate-remove",
+        methods=("POST",),
+    ),
     # Orders
     Address("orders/", orders.orders, Right.SEE_MONEY, "orders", methods=("GET",)),
     Address("orders/new/", order_form.new, Right.BUY, "order-new"),
@@ -154,18 +197,47 @@ BOAT: tuple[Address, ...] = (
         methods=("GET",),
     ),
     Address("orders/<int:number>/all-came/", deliveries.all_came, Right.BUY, "all-came", methods=("POST",)),
+    Address("orders/<int:number>/correct/", corrections.correct, Right.BUY, "order-correct"),
+    # Bills, money back, goods back
+    Address("bills/", bills.bills, Right.SEE_MONEY, "bills", methods=("GET",)),
+    Address("orders/<int:number>/bill/", bills.add, Right.BUY, "bill-add"),
+    Address("bills/<int:pk>/came/", bills.came, Right.BUY, "bill-came"),
+    Address("bills/<int:pk>/not-come/", bills.not_come, Right.BUY, "bill-not-come", methods=("POST",)),
+    Address("bills/<int:pk>/change/", bills.change, Right.BUY, "bill-change"),
+    Address("bills/<int:pk>/take-off/", bills.take_off, Right.BUY, "bill-take-off", methods=("POST",)),
+    Address("money-back/", refunds.money_back, Right.SEE_MONEY, "money-back", methods=("GET",)),
+    Address("orders/<int:number>/refund/", refunds.add, Right.BUY, "refund"),
+    Address("money-back/<int:pk>/came/", refunds.came, Right.BUY, "refund-came"),
+    Address(
+        "money-back/<int:pk>/not-come/", refunds.not_come, Right.BUY, "refund-not-come", methods=("POST",)
+    ),
+    Address(
+        "money-back/<int:pk>/take-back/", refunds.take_back, Right.BUY, "refund-take-back", methods=("POST",)
+    ),
+    Address("orders/<int:number>/going-back/", refunds.going_back, Right.BUY, "going-back"),
+    Address("going-back/<int:pk>/sent/", refunds.sent, Right.BUY, "return-sent"),
+    Address(
+        "going-back/<int:pk>/not-sent/", refunds.not_sent, Right.BUY, "return-not-sent", methods=("POST",)
+    ),
+    Address("going-back/<int:pk>/keep/", refunds.keep, Right.BUY, "return-keep", methods=("POST",)),
     Address("deliveries/<int:pk>/undo/", deliveries.undo, Right.BUY, "delivery-undo", methods=("POST",)),
-    Address("orders/<int:number>/papers/", papers.attach, Right.BUY, "order-paper", methods=("POST",)),
+    Address(
+        "orders/<int:number>/papers/",
+        paper_links.attach("order"),
+        Right.BUY,
+        "order-paper",
+        methods=("POST",),
+    ),
     Address(
         "orders/<int:number>/papers/<str:papers>/on/",
-        papers.put_on,
+        paper_links.put_on("order"),
         Right.BUY,
         "order-papers-on",
         methods=("POST",),
     ),
     Address(
         "orders/<int:number>/papers/<str:papers>/off/",
-        papers.take_off,
+        paper_links.take_off("order"),
         Right.BUY,
         "order-papers-off",
         methods=("POST",),
@@ -212,12 +284,77 @@ BOAT: tuple[Address, ...] = (
     Address("receipts/", papers.tray, Right.BUY, "tray"),
     Address("receipts/<str:papers>/", papers.sort, Right.BUY, "paper-sort", methods=("POST",)),
     Address("receipts/<str:papers>/back/", papers.back, Right.BUY, "paper-back", methods=("POST",)),
+    # Papers
+    Address("papers/", papers.papers, Right.SEE, "papers", methods=("GET",)),
+    Address("papers/<int:number>/kind/", paper_links.call_it, Right.WORK, "paper-kind", methods=("POST",)),
+    Address(
+        "parts/<int:pk>/papers/", paper_links.attach("part"), Right.WORK, "part-paper", methods=("POST",)
+    ),
+    Address(
+        "parts/<int:pk>/papers/<str:papers>/on/",
+        paper_links.put_on("part"),
+        Right.WORK,
+        "part-papers-on",
+        methods=("POST",),
+    ),
+    Address(
+        "parts/<int:pk>/papers/<str:papers>/off/",
+        paper_links.take_off("part"),
+        Right.WORK,
+        "part-papers-off",
+        methods=("POST",),
+    ),
+    Address(
+        "jobs/<int:number>/papers/", paper_links.attach("job"), Right.WORK, "job-paper", methods=("POST",)
+    ),
+    Address(
+        "jobs/<int:number>/papers/<str:papers>/on/",
+        paper_links.put_on("job"),
+        Right.WORK,
+        "job-papers-on",
+        methods=("POST",),
+    ),
+    Address(
+        "jobs/<int:number>/papers/<str:papers>/off/",
+        paper_links.take_off("job"),
+        Right.WORK,
+        "job-papers-off",
+        methods=("POST",),
+    ),
+    Address(
+        "lockers/<str:code>/papers/",
+        paper_links.attach("place"),
+        Right.SET_UP,
+        "place-paper",
+        methods=("POST",),
+    ),
+    Address(
+        "lockers/<str:code>/papers/<str:papers>/on/",
+        paper_links.put_on("place"),
+        Right.SET_UP,
+        "place-papers-on",
+        methods=("POST",),
+    ),
+    Address(
+        "lockers/<str:code>/papers/<str:papers>/off/",
+        paper_links.take_off("place"),
+        Right.SET_UP,
+        "place-papers-off",
+        methods=("POST",),
+    ),
     Address("papers/<int:number>/", papers.paper, Right.SEE, "paper", methods=("GET",)),
     Address("papers/<int:number>/small/", papers.small, Right.SEE, "paper-small", methods=("GET",)),
     # Spend
     Address("spend/", spend.spend, Right.SEE_MONEY, "spend", methods=("GET",)),
     Address("spend.xlsx", spend.xlsx, Right.SEE_MONEY, "spend-xlsx", methods=("GET",)),
     Address("spend/lines/", spend.lines, Right.SEE_MONEY, "spend-lines", methods=("GET",)),
+    Address("spend/forecast/", forecast.forecast, Right.SEE_MONEY, "forecast", methods=("GET",)),
+    Address(
+        "spend/contingency/", forecast.contingency, Right.SET_UP, "contingency", methods=("POST",)
+    ),
+    Address("spend/why/", forecast.why, Right.SEE_MONEY, "why", methods=("GET",)),
+    Address("spend/over-time/", forecast.over_time, Right.SEE_MONEY, "over-time", methods=("GET",)),
+    Address("spend/time.svg", forecast.time_svg, Right.SEE_MONEY, "time-svg", methods=("GET",)),
     Address("systems/", systems.systems, Right.SET_UP, "systems"),
     Address("systems/<int:pk>/", systems.system, Right.SET_UP, "system"),
     Address("systems/<int:pk>/budget/", systems.budget, Right.SET_UP, "system-budget", methods=("POST",)),
