@@ -29,6 +29,7 @@ from refit.buying.models import (
     OrderState,
     Payment,
 )
+from refit.buying.owing import of_orders
 from refit.calc.numbers import format_quantity
 from refit.stores.actions.ledger import LIMIT, Move, record, reverse
 from refit.stores.actions.parts import add_part
@@ -152,8 +153,9 @@ def buy_here(
     ]
     delivery = book_in(boat, arrivals, by=by, on=on, today=today)
     order.refresh_from_db()
-    if order.landed > 0 and not order.payment_splits.exists():
-        split = Split(order.landed, order=order)
+    left = of_orders([order])[order.pk].left  # tax that is reclaimed is no cost, but the seller got it
+    if left > 0 and not order.payment_splits.exists():
+        split = Split(left, order=order)
         pay(boat, [split], on=on, today=today, by=by, means=means, payer=payer, payee=order.supplier)
     return order, delivery
 

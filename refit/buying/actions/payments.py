@@ -13,19 +13,30 @@ from django.utils import timezone
 from refit.boat.actions.boats import lock
 from refit.boat.models import Boat
 from refit.boat.refusals import Refused
-from refit.buying.actions.orders import ChargeFacts, LineFacts, OrderFacts, place_order, write_order
+from refit.buying.actions.orders import (
+    ChargeFacts,
+    LineFacts,
+    OrderFacts,
+    back_to_draft,
+    place_order,
+    throw_away,
+    write_order,
+)
 from refit.buying.costing import refresh
 from refit.buying.models import (
     COUNTED_STATES,
     Charge,
     Credit,
+    Line,
     Means,
     Order,
     Payment,
     PaymentSplit,
+    PricedBy,
     Repeat,
     Supplier,
 )
+from refit.buying.rates import published
 from refit.calc.dates import add_months
 from refit.calc.money import from_minor
 
@@ -174,20 +185,35 @@ def confirm_repeat(repeat: Repeat, *, by: Any, today: date, price: Decimal | Non
         raise Refused(f"It is due on {fresh.next_on:%-d %b %Y}, not before.", code="not_due")
     made = write_order(fresh.boat, _again(fresh.order, fresh.next_on, price), by=by, today=today)
     made = place_order(made, on=fresh.next_on, today=today)
-    fresh.next_on = add_months(fresh.next_on, fresh.every_months)
-    fresh.save(update_fields=["next_on"])
+    # It goes on from the newest order, so that a new price holds from now on.
+    fresh.order, fresh.next_on = made, add_months(fresh.next_on, fresh.every_months)
+    fresh.save(update_fields=["order", "next_on"])
     return made
 
 
+@transaction.atomic
+def unconfirm_repeat(made: Order, before: Order) -> Repeat:
+    """Take back an order that came again (undo): it was never made, and is due as before."""
+    lock(made.boat)
+    repeat = Repeat.objects.filter(order=made).first()
+    if repeat is None or made.ordered_on is None or before.supplier_id != made.supplier_id:
+        raise Refused(f"Order {made.number} did not come again.", code="no_repeat")
+    repeat.order, repeat.next_on = before, made.ordered_on
+    repeat.save(update_fields=["order", "next_on"])
+    throw_away(back_to_draft(made))
+    return repeat
+
+
 def _again(order: Order, on: date, price: Decimal | None) -> OrderFacts:
-    lines = list(order.lines.select_related("part", "job", "system", "place").order_by("position"))
+    lines = list(order.lines.select_related("part", "job", "system", "place", "order").order_by("position"))
     if price is not None and len(lines) != 1:
         raise Refused("Another price fits an order of one line only.", code="price", field="price")
     return OrderFacts(
         supplier=order.supplier,
         currency=order.currency,
         ordered_on=on,
-        rate=None if order.currency == order.boat.currency else order.rate,
+        # The rate of its own day where there is one, else the last.
+        rate=None if published(order.currency, order.boat.currency, on) else order.rate,
         prices_with_tax=order.prices_with_tax,
         tax_percent=order.tax_percent,
         job=order.job,
@@ -195,7 +221,8 @@ def _again(order: Order, on: date, price: Decimal | None) -> OrderFacts:
             LineFacts(
                 packs=line.packs,
                 pack_size=line.pack_size,
-                price=line.unit_price if price is None else price,
+                price=_price(line) if price is None else price,
+                total=line.priced_by == PricedBy.TOTAL and price is None,
                 part=line.part,
                 words=line.words,
                 service=line.kind == "service",
@@ -215,10 +242,18 @@ def _again(order: Order, on: date, price: Decimal | None) -> OrderFacts:
                 basis=charge.basis,
                 reclaimable=charge.reclaimable,
                 in_prices=charge.in_prices,
+                payee=charge.payee,
             )
-            for charge in order.charges.filter(over_all=True)
+            for charge in order.charges.filter(over_all=True).select_related("payee")
         ],
     )
+
+
+def _price(line: Line) -> Decimal:
+    """Return a line's price as it was typed: of one, or of the line in all."""
+    if line.priced_by == PricedBy.TOTAL:
+        return from_minor(line.amount, line.order.currency)
+    return line.unit_price
 
 
 def _check_split(split: Split, boat: Boat) -> None:
