@@ -12,7 +12,7 @@ from refit.boat.models import System
 from refit.buying.actions import disposals as disposing
 from refit.buying.models import Disposal, DisposalKind
 from refit.calc.money import from_minor
-from refit.carry.spend import gifts_and_second_hand
+from refit.carry.sold import gifts_and_second_hand
 from refit.pages import lists, seeing
 from refit.pages.acting import Done, act, at, press, refused_page
 from refit.pages.forms.disposals import DisposalForm
