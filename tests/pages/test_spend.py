@@ -11,7 +11,8 @@ import pytest
 from django.db import connection
 
 from refit.boat.actions.boats import set_budget
-from refit.buying.actions.deliveries import Arrival, book_in, pay
+from refit.buying.actions.deliveries import Arrival, book_in
+from refit.buying.actions.payments import Split, pay
 from refit.buying.models import Line
 from tests.buying.test_spend import season
 from tests.factory import D, Factory
@@ -39,7 +40,8 @@ def buy(make: Factory):
     )
     line = order.lines.order_by("position").first()
     book_in(make.boat, [Arrival(line, D(2), place)], by=make.owner, on=date(2026, 4, 1), today=make.today)
-    pay(make.boat, [(order, 15000)], on=date(2026, 4, 2), by=make.owner, means="card")
+    split = Split(15000, order=order)
+    pay(make.boat, [split], on=date(2026, 4, 2), today=make.today, by=make.owner)
     set_budget(make.system, 10000, on=date(2026, 1, 1), by=make.owner)
     return order, job
 
