@@ -72,6 +72,11 @@ class ReturnRow:
         return ", ".join(f"{format_quantity(row.quantity)} × {row.line.what}" for row in self.lines)
 
     @property
+    def words(self) -> str:
+        """Return why it goes back, and how it was sent."""
+        return "; ".join(word for word in (self.back.why, self.back.reference) if word)
+
+    @property
     def worth(self) -> int:
         """Return what these goods cost all in, boat's currency."""
         return sum(
@@ -139,31 +144,41 @@ def returns_of(found: Any) -> list[ReturnRow]:
     for line in lines:
         rows[line.back_id].lines.append(line)
     wanted = {line.line_id for row in rows.values() for line in row.lines}
-    refunds: dict[int, list[Credit]] = defaultdict(list)
+    refunds: dict[int, list[CreditShare]] = defaultdict(list)
     paid = CreditShare.objects.filter(line__in=list(wanted), credit__kind=CreditKind.GOODS)
     for share in paid.select_related("credit"):
-        refunds[share.line_id].append(share.credit)
+        refunds[share.line_id].append(share)
     replaced = set(
         Line.objects.filter(replaces__in=list(wanted), order__state__in=COUNTED_STATES).values_list(
             "replaces", flat=True
         )
     )
+    left = {line: sum(share.home for share in shares) for line, shares in refunds.items()}
     for row in rows.values():
-        row.settled = _settled(row, refunds, replaced)
+        row.settled = _settled(row, refunds, left, replaced)
     return list(rows.values())
 
 
-def _settled(row: ReturnRow, refunds: dict[int, list[Credit]], replaced: set[int | None]) -> str:
-    """Return how goods that went back ended: refunded since, asked for already, or replaced."""
-    since = [
-        credit
-        for line in row.lines
-        for credit in refunds[line.line_id]
-        if credit.came_on is None or credit.came_on >= row.back.said_on
-    ]
-    if since:
-        return "refunded" if all(credit.came_on for credit in since) else "refund applied for"
-    return "replaced" if row.lines and all(line.line_id in replaced for line in row.lines) else ""
+def _settled(
+    row: ReturnRow, refunds: dict[int, list[CreditShare]], left: dict[int, int], replaced: set[int | None]
+) -> str:
+    """Return how goods that went back ended: refunded, asked for, or replaced; nothing while they are owed.
+
+    A refund names no return. What was refunded for goods of a line settles the line's returns in turn, each if half
+    of what it cost is there: postage and restocking are often kept back.
+    """
+    if row.lines and all(line.line_id in replaced for line in row.lines):
+        return "replaced"
+    mine = [share for line in row.lines for share in refunds[line.line_id]]
+    there = sum(left[line] for line in {line.line_id for line in row.lines} if line in left)
+    if not mine or 2 * there < row.worth or there <= 0:
+        return ""
+    rest = row.worth
+    for line in row.lines:
+        used = min(left.get(line.line_id, 0), rest)
+        left[line.line_id] = left.get(line.line_id, 0) - used
+        rest -= used
+    return "refunded" if all(share.credit.came_on for share in mine) else "refund applied for"
 
 
 def owed(boat: Boat, today: date) -> list[Owed]:

@@ -70,7 +70,7 @@ class ChargeRow:
         if charge.currency != charge.boat.currency:
             words.insert(0, f"{from_minor(charge.amount, charge.currency):,f} {charge.currency}")
         elif abs(self.borne) != charge.amount:
-            of = "of " if len(orders) > 1 else ""
+            of = "its part of " if len(orders) > 1 else ""
             words.insert(0, f"{of}{from_minor(charge.amount, charge.currency):,f}")
         if charge.reclaimable:
             words.append("comes back, so not in the cost")

@@ -37,7 +37,7 @@ class CorrectionForm(BoatForm):
         start = {name: getattr(order, name) for name in ("ordered_on", "expected_on", "reference", "note")}
         start |= {"supplier": order.supplier.name, "rate": format_quantity(order.rate)}
         super().__init__(choices.boat, *args, initial=start, **kwargs)
-        self.choices, self.order = choices, order
+        self.choices, self.order, self.place_options = choices, order, choices.places
         self.is_foreign = order.currency != choices.boat.currency
         self.fields["supplier"].widget.attrs |= {"list": "suppliers", "autocomplete": "off"}
         self.fields["rate"].label = f"1 {choices.boat.currency} in {order.currency}"
