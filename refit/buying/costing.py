@@ -30,6 +30,7 @@ from refit.buying.models import (
     Share,
 )
 from refit.buying.steps import keep
+from refit.buying.storing import store
 from refit.calc.landed import (
     Basis,
     ChargeCost,
@@ -77,11 +78,14 @@ def worth(order: Order, home: str, lines: list[Line], charges: list[Charge], set
     bought = [line_amount(line) for line in lines]
     own = [_signed(charge, charge.amount) if _in_own_money(charge, order) else 0 for charge in charges]
     total = sum(bought) + sum(own)
-    paid = min(settled.own, total)
-    if order.currency == home or paid <= 0:
+    if order.currency == home or min(settled.own, total) <= 0:
         values = [_by_rate(charge, order, home) for charge in charges]
         return Worth(goods_in_home(bought, order.currency, home, order.rate), values, order.currency == home)
-    all_home = settled.home + (convert(total - paid, order.currency, home, order.rate) if total > paid else 0)
+    if total >= settled.own:
+        rest = convert(total - settled.own, order.currency, home, order.rate) if total > settled.own else 0
+        all_home = settled.home + rest
+    else:  # more was paid than is bought now: what is bought costs its part, the rest was paid too much
+        all_home = round_half_up(Fraction(settled.home) * total / settled.own)
     values = [
         round_half_up(Fraction(amount) * all_home / total)
         if _in_own_money(charge, order)
@@ -91,7 +95,7 @@ def worth(order: Order, home: str, lines: list[Line], charges: list[Charge], set
     bearing = sum(
         value for charge, value in zip(charges, values, strict=True) if _in_own_money(charge, order)
     )
-    return Worth(allocate(all_home - bearing, bought), values, paid >= total)
+    return Worth(allocate(all_home - bearing, bought), values, settled.own >= total)
 
 
 def own_total(order: Order) -> int:
@@ -112,7 +116,9 @@ def _signed(charge: Charge, value: int) -> int:
 
 
 def _by_rate(charge: Charge, order: Order, home: str) -> int:
-    rate = order.rate if charge.currency == order.currency else charge.rate
+    """Convert a charge at its order's rate; a bill of another day or payee has a rate of its own."""
+    follows = charge.currency == order.currency and charge.billed_on is None and charge.payee_id is None
+    rate = order.rate if follows else charge.rate
     return _signed(charge, convert(charge.amount, charge.currency, home, rate))
 
 
@@ -128,7 +134,7 @@ def settled_of(orders: Iterable[Order]) -> dict[int, Settled]:
     for order in orders:
         if order.pk not in found and order.rate_source == RateSource.CHARGED and order.charged is not None:
             # Not placed yet: what the card will be charged stands for the payment to come.
-            found[order.pk] = Settled(2**62, order.charged)
+            found[order.pk] = Settled(own_total(order), order.charged)
     return found
 
 
@@ -210,8 +216,8 @@ def _share(charges: list[Charge], lines: list[Line]) -> None:
         for row in rows[charge.pk]:
             row.home = borne.get(row.line_id, 0)
             by_pk[row.line_id].charges += row.home
-    Charge.objects.bulk_update(charges, ["home", "effect"], batch_size=200)
-    Share.objects.bulk_update([row for some in rows.values() for row in some], ["home"], batch_size=200)
+    store(charges, ["home", "effect"])
+    store([row for some in rows.values() for row in some], ["home"])
 
 
 def _settle_lines(group: list[Order], by_order: dict[int, list[Line]]) -> None:
@@ -230,10 +236,8 @@ def _settle_lines(group: list[Order], by_order: dict[int, list[Line]]) -> None:
         order.delivered = sum(line.delivered for line in lines)
         order.refunded = sum(line.refunded for line in lines)
         everything += lines
-    Line.objects.bulk_update(
-        everything, ["counted", "goods", "charges", "landed", "delivered", "refunded"], batch_size=200
-    )
-    Order.objects.bulk_update(group, STORED, batch_size=200)
+    store(everything, ["counted", "goods", "charges", "landed", "delivered", "refunded"])
+    store(group, STORED)
     _save_deliveries(everything)
 
 
@@ -294,7 +298,7 @@ def _save_deliveries(lines: list[Line]) -> None:
         before = delivered_value(line.landed, so_far[line.pk], line.wanted)
         so_far[line.pk] += row.quantity
         row.value = delivered_value(line.landed, so_far[line.pk], line.wanted) - before
-    DeliveryLine.objects.bulk_update(rows, ["value"], batch_size=200)
+    store(rows, ["value"])
 
 
 def state_of(order: Order, lines: list[Line]) -> str:
