@@ -9,7 +9,7 @@ from PIL import Image
 
 from refit.boat import formkeys, guards
 from refit.boat.actions import boats, labels, papers, places
-from refit.boat.models import Contingency, FormKey, SheetShape, PlacePaper
+from refit.boat.models import Contingency, FormKey, PlacePaper, SheetShape
 from refit.buying.actions import charges, deliveries, disposals, orders, payments, refunds
 from refit.buying.actions.deliveries import Arrival
 from refit.buying.actions.orders import ChargeFacts
