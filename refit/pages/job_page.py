@@ -17,6 +17,7 @@ from refit.buying.reading import Known, Wanted, known, wanted
 from refit.calc.numbers import format_quantity
 from refit.pages.acting import at
 from refit.pages.forms.jobs import NeedForm
+from refit.pages.paper_owners import kept_of
 from refit.stores.models import Holding, Movement, Need, Part
 from refit.stores.reading import Whereabouts, parts_named, whereabouts
 from refit.work.models import TRANSITIONS, Job, State
@@ -99,6 +100,7 @@ def page_of(request: Any, job: Job, form: NeedForm) -> dict[str, Any]:
         "next_states": [(state, state.label) for state in State if state in TRANSITIONS[job.state]],
         "choices": _choices(request, form.choices),
         "has_places": any(line.place_id or line.arrived for line in lines),
+        "kept": kept_of(request, "job", job),
     }
     context |= _next(request, job, rows)
     if Right.SEE_MONEY in request.rights:

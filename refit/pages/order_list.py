@@ -11,8 +11,8 @@ import django_filters
 from django import forms
 from django.db.models import Count, Exists, OuterRef, Q, QuerySet, Sum
 
-from refit.boat.models import Boat, Paper
-from refit.buying.models import COMING_STATES, COUNTED_STATES, Line, Order, OrderState, Supplier
+from refit.boat.models import Boat, Paper, PaperKind
+from refit.buying.models import COMING_STATES, COUNTED_STATES, Line, Order, OrderPaper, OrderState, Supplier
 from refit.calc.text import fold
 from refit.pages.fields import DayField
 from refit.pages.lists import Keys
@@ -81,6 +81,12 @@ class OrderSieve(django_filters.FilterSet):
     job = django_filters.ModelChoiceFilter(
         queryset=_jobs, method="for_job", label="For job", empty_label="Any"
     )
+    receipt = django_filters.ChoiceFilter(
+        choices=[("none", "No receipt"), ("kept", "With a receipt")],
+        method="with_receipt",
+        label="Receipt",
+        empty_label="Any",
+    )
     since = DayFilter(field_name="ordered_on", lookup_expr="gte", label="Ordered from")
     until = DayFilter(field_name="ordered_on", lookup_expr="lte", label="Ordered to")
 
@@ -107,6 +113,13 @@ class OrderSieve(django_filters.FilterSet):
         if state == "late":
             return rows.filter(state__in=COMING_STATES, expected_on__lt=self.request.today)
         return rows.filter(state=state)
+
+    def with_receipt(self, rows: "QuerySet[Order]", name: str, kept: str) -> "QuerySet[Order]":
+        """Return the orders with a receipt, or those placed without one."""
+        receipts = OrderPaper.objects.filter(order=OuterRef("pk"), paper__kind=PaperKind.RECEIPT)
+        if kept == "none":
+            return rows.filter(~Exists(receipts), state__in=COUNTED_STATES)
+        return rows.filter(Exists(receipts))
 
     def for_job(self, rows: "QuerySet[Order]", name: str, job: Job) -> "QuerySet[Order]":
         """Return the orders for a job, or of which a line is."""

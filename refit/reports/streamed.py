@@ -164,7 +164,7 @@ def zip_chunks(members: Iterable[Member], as_at: date) -> Iterator[bytes]:
     """Yield a zip file of the members as it is written; nothing of it is kept."""
     sink = _Sink()
     moment = max(as_at, date(1980, 1, 1)).timetuple()[:6]
-    with ZipFile(sink, "w", ZIP_DEFLATED) as archive:  # type: ignore[arg-type]
+    with ZipFile(sink, "w", ZIP_DEFLATED) as archive:  # type: ignore[call-overload]
         for member in members:
             facts = ZipInfo(member.name, moment)
             facts.compress_type = ZIP_DEFLATED if member.packed else ZIP_STORED
