@@ -6,7 +6,7 @@ from django import forms
 
 from refit.boat.models import Boat, System
 from refit.buying.models import DisposalKind
-from refit.calc.money import to_minor
+from refit.calc.money import minor_digits, to_minor
 from refit.pages.fields import BoatForm, DayField, MoneyField, TextField
 from refit.stores.models import Part
 
@@ -23,7 +23,9 @@ class DisposalForm(BoatForm):
         empty_label="None on the list",
         help_text="Only if it is on the list of parts. Take it from its locker as well.",
     )
-    system = forms.ModelChoiceField(queryset=System.objects.none(), label="Of which system", empty_label="Choose")
+    system = forms.ModelChoiceField(
+        queryset=System.objects.none(), label="Of which system", empty_label="Choose"
+    )
     happened_on = DayField(label="On")
     amount = MoneyField(
         label="For how much", required=False, help_text="Bartered: what the other thing is worth."
@@ -37,7 +39,8 @@ class DisposalForm(BoatForm):
         system.queryset = System.objects.filter(boat=boat, retired_at=None).order_by("group", "name")
         part: Any = self.fields["part"]
         part.queryset = Part.objects.filter(boat=boat).order_by("name", "id")
-        self.fields["amount"].label = f"For how much, {boat.currency}"
+        amount: Any = self.fields["amount"]
+        amount.label, amount.places = f"For how much, {boat.currency}", minor_digits(boat.currency)
 
     def facts(self) -> dict[str, Any]:
         """Return what was typed, ready for the action."""

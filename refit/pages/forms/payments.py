@@ -1,8 +1,6 @@
 """Payments: how a payment is typed, and how it is split over orders and bills."""
 
 from collections.abc import Sequence
-from datetime import date
-from decimal import Decimal
 from typing import Any
 
 from django import forms
@@ -28,7 +26,8 @@ class ShareOutForm(forms.Form):
         super().__init__(*args, **kwargs)
         field: Any = self.fields["supplier"]
         field.queryset = Supplier.objects.filter(boat=boat)
-        self.fields["amount"].label = f"How much in all, {boat.currency}"
+        amount: Any = self.fields["amount"]
+        amount.label, amount.places = f"How much in all, {boat.currency}", minor_digits(boat.currency)
 
 
 class Row:
@@ -60,7 +59,9 @@ class PaymentForm(BoatForm):
     amount = MoneyField(
         label="How much in all", required=False, help_text="If you type it, the parts below must make it."
     )
-    payee = forms.ModelChoiceField(queryset=Supplier.objects.none(), label="Paid to", required=False, empty_label="Not said")
+    payee = forms.ModelChoiceField(
+        queryset=Supplier.objects.none(), label="Paid to", required=False, empty_label="Not said"
+    )
     payer = TextField(label="Who paid", max_length=80, required=False)
     we_owe = forms.BooleanField(label="A helper paid: we owe it to them", required=False)
     is_deposit = forms.BooleanField(label="A deposit, before the work is done", required=False)
@@ -71,11 +72,14 @@ class PaymentForm(BoatForm):
         self.rows = [Row(owed) for owed in owing]
         field: Any = self.fields["payee"]
         field.queryset = Supplier.objects.filter(boat=boat)
-        self.fields["amount"].label = f"How much in all, {boat.currency}"
+        amount: Any = self.fields["amount"]
+        amount.label, amount.places = f"How much in all, {boat.currency}", minor_digits(boat.currency)
         for row in self.rows:
             name = row.words
             self.fields[row.tick] = forms.BooleanField(label=f"Pay {name}", required=False)
-            self.fields[row.amount] = MoneyField(label=f"{boat.currency} for {name}", required=False)
+            self.fields[row.amount] = MoneyField(
+                label=f"{boat.currency} for {name}", places=minor_digits(boat.currency), required=False
+            )
             if row.foreign:
                 self.fields[row.settles] = NumberField(
                     label=f"settled, {row.foreign}",
@@ -184,13 +188,3 @@ class LostForm(BoatForm):
     """On which day a deposit was given up."""
 
     on = DayField(label="Lost on")
-
-
-def first_day(day: date | None, today: date) -> date:
-    """Return a day to begin with, never one to come."""
-    return min(day, today) if day else today
-
-
-def price_each(price: Decimal) -> str:
-    """Return a price as it is typed."""
-    return f"{price.normalize():f}"
