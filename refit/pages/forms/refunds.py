@@ -34,7 +34,7 @@ class RefundForm(BoatForm):
         label="Is the money here?",
         widget=forms.RadioSelect,
     )
-    on = DayField(label="Since when")
+    came_on = DayField(label="Since when")
     as_store_credit = forms.BooleanField(required=False, label="It came as a balance with them, not as money")
     reason = TextField(max_length=200, required=False, label="Why")
     reference = TextField(max_length=60, required=False, label="Their reference")
@@ -48,7 +48,7 @@ class RefundForm(BoatForm):
         names = [order.currency, home] if self.is_foreign else [home]
         fields: dict[str, Any] = self.fields
         fields["currency"].choices = [(name, name) for name in names]
-        fields["on"].label = "Came on, or applied for on"
+        fields["came_on"].label = "Came on, or applied for on"
         fields["came"].label = f"What truly came, {home}"
         fields["came"].places = minor_digits(home)
         fields["came"].help_text = "As the bank statement has it; empty: at the order's rate"
@@ -93,8 +93,8 @@ class RefundForm(BoatForm):
             kind=got["kind"],
             amount=got["amount"],
             currency=own,
-            came_on=got["on"] if self.has_come else None,
-            applied_on=None if self.has_come else got["on"],
+            came_on=got["came_on"] if self.has_come else None,
+            applied_on=None if self.has_come else got["came_on"],
             came=got["came"] if own != self.boat.currency else None,
             reason=got["reason"],
             reference=got["reference"],
@@ -105,7 +105,7 @@ class RefundForm(BoatForm):
 class CameForm(BoatForm):
     """The day on which money that was applied for came, and how much of it."""
 
-    on = DayField(label="Came on")
+    came_on = DayField(label="Came on")
     came = MoneyField(label="How much came", low=Decimal("0.001"))
 
     def __init__(self, boat: Boat, *args: Any, **kwargs: Any) -> None:
@@ -117,7 +117,7 @@ class CameForm(BoatForm):
 class SentForm(BoatForm):
     """The day on which goods were sent back, and the carrier's reference."""
 
-    on = DayField(label="Sent on")
+    sent_on = DayField(label="Sent on")
     reference = TextField(max_length=60, required=False, label="Carrier and number")
 
 

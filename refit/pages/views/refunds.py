@@ -85,12 +85,12 @@ def came(request: Any, pk: int) -> HttpResponse:
     """Say that money that was applied for has come, and how much of it."""
     credit = _credit(request, pk)
     hoped = f"{from_minor(credit.home, request.boat.currency):f}"
-    form = CameForm(request.boat, _sent(request), initial={"on": request.today, "came": hoped})
+    form = CameForm(request.boat, _sent(request), initial={"came_on": request.today, "came": hoped})
     if form.is_bound and form.is_valid():
         got = form.cleaned_data
 
         def deed() -> Done:
-            acts.refund_came(credit, came_on=got["on"], came=got["came"], today=request.today)
+            acts.refund_came(credit, came_on=got["came_on"], came=got["came"], today=request.today)
             said = f"{got['came']:,f} {request.boat.currency} came back."
             return Done(_page(request, credit.order.number), said, at(request, "refund-not-come", pk))
 
@@ -145,15 +145,15 @@ def going_back(request: Any, number: int) -> HttpResponse:
 def sent(request: Any, pk: int) -> HttpResponse:
     """Say that the goods were sent: they leave the stores."""
     back = _return(request, pk)
-    form = SentForm(request.boat, _sent(request), initial={"on": request.today})
+    form = SentForm(request.boat, _sent(request), initial={"sent_on": request.today})
     if form.is_bound and form.is_valid():
         got = form.cleaned_data
 
         def deed() -> Done:
             acts.send_back(
-                back, by=request.user, on=got["on"], today=request.today, reference=got["reference"]
+                back, by=request.user, on=got["sent_on"], today=request.today, reference=got["reference"]
             )
-            said = f"Sent back on {got['on']:%-d %b %Y}: out of the stores."
+            said = f"Sent back on {got['sent_on']:%-d %b %Y}: out of the stores."
             return Done(_page(request, back.order.number), said, at(request, "return-not-sent", pk))
 
         response = act(request, form, deed)
@@ -190,7 +190,7 @@ def _start(request: Any, order: Order, lines: list[Line]) -> dict[str, Any]:
     start = {
         "currency": order.currency,
         "state": CAME,
-        "on": request.today,
+        "came_on": request.today,
         "kind": CreditKind.PRICE,
         "line": [str(line.pk) for line in lines],
     }
