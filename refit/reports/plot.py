@@ -4,6 +4,7 @@ Decides how the drawing looks; what is drawn comes ready, in whole minor units. 
 of its own, so that nothing hangs on colour.
 """
 
+import sys
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -12,6 +13,9 @@ import pygal
 from pygal.style import Style
 
 from refit.calc.money import from_minor
+
+# The library hooks itself into every import, in a way that Python 3.11 warns of; nothing here needs the hook.
+sys.meta_path[:] = [finder for finder in sys.meta_path if type(finder).__module__ != "pygal"]
 
 
 @dataclass(frozen=True)
