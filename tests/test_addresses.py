@@ -98,6 +98,8 @@ def arguments(make: Factory, name: str) -> list:
         "need": first("stores.Need", boat=boat).pk,
         "number": 1,
         "papers": "2",
+        "made": 1,
+        "delivery": first("buying.Delivery", boat=boat).pk,
         "token": "nothing",
     }
     by_page = {
@@ -110,6 +112,8 @@ def arguments(make: Factory, name: str) -> list:
         "bills": first("buying.Charge", boat=boat).pk,
         "money-back": first("buying.Credit", boat=boat).pk,
         "going-back": first("buying.Return", boat=boat).pk,
+        "payments": first("buying.Payment", boat=boat).pk,
+        "sold": first("buying.Disposal", boat=boat).pk,
     }
     found = []
     for word in re.findall(r"<\w+:(\w+)>", PATHS[name]):

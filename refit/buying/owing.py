@@ -45,6 +45,7 @@ class Owed:
 
     billed: int
     paid: int
+    home: str  # the boat's currency
     order: Order | None = None
     charge: Charge | None = None
     own_billed: int | None = None
@@ -62,7 +63,7 @@ class Owed:
                 return 0
             if self.own_left < 0 and self.order is not None:
                 order = self.order
-                return -convert(-self.own_left, order.currency, order.boat.currency, order.rate)
+                return -convert(-self.own_left, order.currency, self.home, order.rate)
         return self.billed - self.paid
 
     @property
@@ -96,11 +97,14 @@ class Owed:
 
 def of_orders(orders: Iterable[Order]) -> dict[int, Owed]:
     """Return what each of these orders owes its seller, in four queries. Drafts owe nothing yet."""
-    rows = [order for order in orders if order.state != OrderState.DRAFT]
-    return _of_orders(rows, [order.pk for order in rows])
+    rows = list(orders)
+    if not rows:
+        return {}
+    # All of one boat: looked up once, not with each order.
+    return _of_orders(rows, [order.pk for order in rows], rows[0].boat.currency)
 
 
-def _of_orders(rows: list[Order], ids: Any) -> dict[int, Owed]:
+def _of_orders(rows: list[Order], ids: Any, home: str) -> dict[int, Owed]:
     """Return what these orders owe; `ids` are their ids, or the query for them: a list of them may be long."""
     charges: dict[int, list[Charge]] = defaultdict(list)
     for charge in Charge.objects.filter(order__in=ids, payee=None, in_prices=False, expected=False):
@@ -122,15 +126,18 @@ def _of_orders(rows: list[Order], ids: Any) -> dict[int, Owed]:
         goods[line.order_id] += line_amount(line)
     found = {}
     for order in rows:
+        if order.is_draft:
+            continue
         own = [charge for charge in charges[order.pk] if charge.currency == order.currency]
         # What was cancelled is billed no more: what was paid for it is too much.
         stands = order.state != OrderState.CANCELLED
         own_billed = None
-        if order.currency != order.boat.currency:
+        if order.currency != home:
             own_billed = goods[order.pk] + sum(_signed(charge) for charge in own) if stands else 0
         found[order.pk] = Owed(
             billed=order.goods + sum(charge.home for charge in own) if stands else 0,
             paid=paid.get(order.pk, 0),
+            home=home,
             order=order,
             own_billed=own_billed,
             settled=settled.get(order.pk, 0),
@@ -153,7 +160,7 @@ def of_bills(charges: "QuerySet[Charge]") -> list[Owed]:
     """Return what each of these bills still owes."""
     rows = charges.select_related("payee", "order", "order__supplier", "boat").order_by("billed_on", "id")
     return [
-        Owed(billed=abs(charge.home), paid=charge.paid or 0, charge=charge)  # type: ignore[attr-defined]
+        Owed(abs(charge.home), charge.paid or 0, charge.boat.currency, charge=charge)  # type: ignore[attr-defined]
         for charge in rows.annotate(paid=Sum("payment_splits__amount"))
     ]
 
@@ -167,7 +174,7 @@ def everything(boat: Boat, supplier: Supplier | None = None) -> list[Owed]:
     if supplier is not None:
         orders, charges = orders.filter(supplier=supplier), charges.filter(payee=supplier)
     rows = list(orders.select_related("supplier", "boat"))
-    found = [*_of_orders(rows, orders.order_by().values("pk")).values(), *of_bills(charges)]
+    found = [*_of_orders(rows, orders.order_by().values("pk"), boat.currency).values(), *of_bills(charges)]
     return sorted(found, key=lambda owed: (owed.on or date.max, owed.key))
 
 

@@ -13,6 +13,7 @@ from django.db.models import Count, Exists, OuterRef, Q, QuerySet, Sum
 
 from refit.boat.models import Boat, Paper, PaperKind
 from refit.buying.models import COMING_STATES, COUNTED_STATES, Line, Order, OrderPaper, OrderState, Supplier
+from refit.buying.owing import of_orders
 from refit.calc.text import fold
 from refit.pages.fields import DayField
 from refit.pages.lists import Keys
@@ -135,6 +136,8 @@ class OrderRow:
     what: str
     mark: str
     late: bool
+    unpaid: bool = False
+    overpaid: bool = False
 
 
 @dataclass(frozen=True)
@@ -155,17 +158,21 @@ def is_late(order: Order, today: date) -> bool:
 
 
 def order_rows(orders: Sequence[Order], today: date) -> list[OrderRow]:
-    """Return the rows of these orders, with what each is of, in one query."""
+    """Return the rows of these orders, with what each is of and whether it is paid, in five queries."""
     lines: dict[int, list[Line]] = defaultdict(list)
     found = Line.objects.filter(order__in=[order.pk for order in orders]).select_related("part")
     for line in found.order_by("order_id", "position"):
         lines[line.order_id].append(line)
+    owed = of_orders(orders)
     return [
         OrderRow(
             order,
             shortly([line.what for line in lines[order.pk]]),
             MARKS.get(OrderState(order.state), ""),
             is_late(order, today),
+            # What has not come is seldom paid yet; that alone is nothing to stand out.
+            unpaid=order.state == OrderState.ARRIVED and owed[order.pk].left > 0,
+            overpaid=order.pk in owed and owed[order.pk].over > 0,
         )
         for order in orders
     ]

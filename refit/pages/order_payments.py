@@ -5,7 +5,7 @@ from datetime import date
 
 from refit.buying import owing
 from refit.buying.actions.deposits import deposit_at_stake
-from refit.buying.models import COUNTED_STATES, Order, OrderState, PaymentSplit, Repeat
+from refit.buying.models import COUNTED_STATES, Order, OrderState, PaymentSplit, Repeat, Share
 from refit.buying.owing import Owed
 from refit.calc.money import from_minor
 
@@ -35,7 +35,9 @@ def block_of(order: Order, today: date, *, papers: bool) -> Block:
     """Return the block of an order, in a fixed number of queries; `papers` says whether it has any."""
     rows = PaymentSplit.objects.select_related("payment", "payment__payee")
     splits = list(rows.filter(order=order).order_by("payment__paid_on", "id"))
-    charges = owing.bills(order.boat).filter(shares__line__order=order).distinct()
+    # By a query of their own: joined, several shares would count a payment several times.
+    borne = Share.objects.filter(line__order=order).values("charge")
+    charges = owing.bills(order.boat).filter(pk__in=borne)
     bills = owing.of_bills(charges)
     paid_bills = rows.filter(charge__in=[row.charge for row in bills if row.charge]).select_related("charge")
     owed = owing.of_orders([order]).get(order.pk)

@@ -14,7 +14,7 @@ from django.db import transaction
 from refit.boat.actions.boats import lock
 from refit.boat.models import Boat
 from refit.boat.refusals import Refused
-from refit.buying.actions.corrections import note
+from refit.buying.actions.corrections import check_refunds, note
 from refit.buying.actions.writing import checked_rate
 from refit.buying.costing import refresh
 from refit.buying.models import COUNTED_STATES, Charge, ChargeKind, Line, Order, Share, Supplier
@@ -139,6 +139,7 @@ def remove_charge(charge: Charge, *, by: Any, today: date) -> None:
     words, was = f"{fresh.get_kind_display()} taken off", said(fresh)
     fresh.delete()
     refresh(orders, on=today, words=words)
+    check_refunds(orders)
     for order in Order.objects.filter(pk__in=list(before)):
         note(order, words, was, "", order.landed - before[order.pk], by=by, on=today)
 
@@ -170,6 +171,7 @@ def _follow(charge: Charge, words: str, was: str, *, by: Any, today: date) -> No
     orders = list(Order.objects.filter(lines__shares__charge=charge).distinct())
     before = {order.pk: order.landed for order in orders}
     refresh(orders, on=today, words=words)
+    check_refunds(orders)
     for order in Order.objects.filter(pk__in=list(before)):
         note(order, words, was, said(charge), order.landed - before[order.pk], by=by, on=today)
 

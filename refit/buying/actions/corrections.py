@@ -1,30 +1,31 @@
 """Correcting an order after it was placed, with who, when, before and after.
 
-Never below what has arrived; a part is fixed once some of it has arrived; job, system, place and prices are free.
+Never below what has arrived or was refunded; a part is fixed once some of it has arrived; job, system, place and prices are free.
 Landed costs follow at once.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 from typing import Any
 
 from django.db import transaction
+from django.db.models import Sum
 
 from refit.boat.actions.boats import lock
 from refit.boat.models import Location, System
 from refit.boat.refusals import Refused
-from refit.buying.actions.writing import LineFacts, amount_of, check_day, checked_rate, make_line
-from refit.buying.costing import refresh
+from refit.buying.actions.writing import LineFacts, build_line, check_day, checked_rate, make_line
+from refit.buying.costing import connected, refresh
 from refit.buying.models import (
     COUNTED_STATES,
     Correction,
+    Credit,
+    CreditKind,
     DeliveryLine,
     Line,
-    LineKind,
     Order,
-    PricedBy,
     RateSource,
     Share,
     Supplier,
@@ -73,6 +74,7 @@ def correct_order(
     if not lines:
         raise Refused("An order keeps at least one line; cancel it instead.", code="no_lines", field="lines")
     before = fresh.landed
+    together = connected([fresh])  # a line that is taken off may be what holds them together
     changes = _correct_head(fresh, head, today)
     kept = {change.line.pk for change in lines if change.line is not None}
     for line in fresh.lines.exclude(pk__in=kept):
@@ -81,7 +83,8 @@ def correct_order(
         changes += _correct_line(fresh, change)
     if not changes:
         return []
-    refresh([fresh], on=today, words="corrected")
+    refresh([fresh, *together], on=today, words="corrected")
+    check_refunds([fresh])
     fresh.refresh_from_db()
     notes = [note(fresh, what, old, new, 0, by=by, on=today) for what, old, new in changes if old != new]
     if notes and fresh.landed != before:
@@ -91,6 +94,20 @@ def correct_order(
     if why and notes:
         note(fresh, "Why", "", why, 0, by=by, on=today)
     return notes
+
+
+def check_refunds(orders: Iterable[Order]) -> None:
+    """Refuse what would leave an order, or a line of it, costing less than has come back or is applied for."""
+    ids = [order.pk for order in orders]
+    credits = Credit.objects.filter(order__in=ids).exclude(kind=CreditKind.GOODWILL)
+    taken = dict(credits.order_by().values_list("order_id").annotate(total=Sum("home")))
+    for order in Order.objects.filter(pk__in=ids).select_related("boat"):
+        if taken.get(order.pk, 0) > max(order.landed, 0):
+            raise Refused(
+                f"{from_minor(taken[order.pk], order.boat.currency)} came back or is applied for on order "
+                f"{order.number}, more than it would cost. Take that refund back first.",
+                code="below_refunded",
+            )
 
 
 def note(
@@ -110,6 +127,10 @@ def note(
 
 
 Change = tuple[str, str, str]
+TYPED = (
+    *("part", "words", "kind", "packs", "pack_size", "quantity", "unit"),
+    *("priced_by", "unit_price", "amount"),
+)
 WITH = ("part", "job", "system", "place", "order__boat", "replaces__part", "replaces__order")
 
 
@@ -137,8 +158,11 @@ def _correct_head(order: Order, head: Head, today: date) -> list[Change]:
 
 
 def _take_off(line: Line) -> Change:
-    if line.arrived > 0 or line.refunded or DeliveryLine.objects.filter(line=line).exists():
+    came = line.arrived > 0 or DeliveryLine.objects.filter(line=line).exists()
+    if came or line.credit_shares.exists() or line.returns.exists():
         raise Refused(f"{line.what} has arrived or was refunded; it stays on the order.", code="arrived")
+    if line.replaced_by.exists():
+        raise Refused(f"Another line takes the place of {line.what}; it stays.", code="replaced")
     for share in Share.objects.filter(line=line).select_related("charge"):
         if share.charge.shares.count() == 1:
             raise Refused(
@@ -164,7 +188,8 @@ def _correct_line(order: Order, change: LineChange) -> list[Change]:
         return [(f"Line {position + 1}", "", _words(made))]
     line = Line.objects.select_related(*WITH).get(pk=change.line.pk, order=order)
     old = _facts(line)
-    quantity = facts.packs * facts.pack_size
+    built = build_line(order, line.position, facts)
+    quantity = built.quantity
     if quantity < line.arrived + line.wont_come:
         raise Refused(
             f"{format_quantity(line.arrived)} of {line.what} came; the order cannot be for {format_quantity(quantity)}.",
@@ -176,8 +201,7 @@ def _correct_line(order: Order, change: LineChange) -> list[Change]:
         raise Refused(
             f"Some of {line.what} came; what it is stays as it is.", code="part_fixed", field="what"
         )
-    amount = amount_of(facts, order.currency)
-    _set_line(line, facts, amount, order.currency)
+    _set_line(line, built, facts)
     if line.system_id is None:
         raise Refused(f"Which system is {line.what} for?", code="no_system", field="system")
     line.save()
@@ -188,19 +212,9 @@ def _correct_line(order: Order, change: LineChange) -> list[Change]:
     ]
 
 
-def _set_line(line: Line, facts: LineFacts, amount: int, currency: str) -> None:
-    line.part = facts.part
-    line.words = "" if facts.part else facts.words
-    line.kind = LineKind.PART if facts.part else LineKind.SERVICE if facts.service else LineKind.WORDS
-    line.packs, line.pack_size = facts.packs, facts.pack_size
-    line.quantity = facts.packs * facts.pack_size
-    line.priced_by = PricedBy.TOTAL if facts.total else PricedBy.EACH
-    line.unit_price = (
-        (from_minor(amount, currency) / facts.packs).quantize(Decimal("0.0001"))
-        if facts.total
-        else facts.price
-    )
-    line.amount = amount
+def _set_line(line: Line, built: Line, facts: LineFacts) -> None:
+    for name in TYPED:
+        setattr(line, name, getattr(built, name))
     line.job, line.place = facts.job, facts.place
     line.system = facts.system or (facts.job.system if facts.job else None)
 

@@ -16,7 +16,8 @@ from django.utils import timezone
 from refit.boat.actions.boats import lock
 from refit.boat.models import Boat, Kind, Location
 from refit.boat.refusals import Refused
-from refit.buying.actions.orders import OrderFacts, place_order, write_order
+from refit.buying.actions.corrections import check_refunds
+from refit.buying.actions.orders import OrderFacts, check_alone, place_order, write_order
 from refit.buying.actions.payments import Split, pay
 from refit.buying.costing import refresh
 from refit.buying.models import (
@@ -94,6 +95,8 @@ def book_in(
         row.delivery = delivery
         row.save()
     refresh(orders.values(), on=on, words="won't all come")
+    if any(row.wont_come for row in rows):
+        check_refunds(orders.values())
     return delivery
 
 
@@ -111,6 +114,8 @@ def undo_delivery(delivery: Delivery, *, by: Any, today: date) -> Delivery:
     for row in rows:
         line = Line.objects.get(pk=row.line_id)
         order = orders[line.order_id]
+        if row.quantity and line.arrived - row.quantity < _went_back(line):
+            raise Refused(f"Some of {line.what} goes back or was sent; undo that first.", code="went_back")
         if row.wont_come and order.state == OrderState.CANCELLED and not _comes(order):
             order.state = OrderState.ORDERED  # it was cancelled by this alone: nothing of it was to come
             order.save(update_fields=["state"])
@@ -171,10 +176,15 @@ def undo_buy_here(order: Order, *, by: Any, today: date) -> Order:
             raise Refused("Its payment is split over other orders; undo that first.", code="split")
         payment.delete()
     fresh = Order.objects.get(pk=order.pk)
+    check_alone(fresh)
     fresh.state = OrderState.DRAFT
     fresh.save()
     refresh([fresh])
     return fresh
+
+
+def _went_back(line: Line) -> Decimal:
+    return sum((row.quantity for row in line.returns.all()), NIL)
 
 
 def _comes(order: Order) -> bool:

@@ -166,13 +166,7 @@ def back_to_draft(order: Order) -> Order:
     Payment.objects.filter(splits__order=fresh, with_order=True).delete()
     if fresh.payment_splits.exists():
         raise Refused(f"Order {fresh.number} was paid; take the payment back first.", code="paid")
-    if fresh.credits.exists() or fresh.returns.exists():
-        raise Refused(f"Money or goods went back on order {fresh.number}; undo that first.", code="refunded")
-    if Share.objects.filter(line__order=fresh, charge__order=None).exists():
-        raise Refused(
-            f"Order {fresh.number} shares a bill with other orders; take that off first.",
-            code="shared_charge",
-        )
+    check_alone(fresh)
     fresh.state = OrderState.DRAFT
     fresh.save()
     refresh([fresh])
@@ -191,6 +185,7 @@ def cancel_order(order: Order) -> Order:
             f"Something of order {fresh.number} has arrived. Say of the rest that it won't come.",
             code="arrived",
         )
+    check_alone(fresh)
     if fresh.is_draft:
         fresh.ordered_on = None  # never placed: taken back, it is a draft again
     fresh.state = OrderState.CANCELLED
@@ -258,7 +253,8 @@ def detach_paper(attached: OrderPaper) -> None:
 def share_anew(part: Part) -> None:
     """Share charges by weight anew where this part is bought: call it when the part's weight was changed."""
     lock(part.boat)
-    by_weight = Order.objects.filter(charges__basis=BasisChoice.WEIGHT, lines__part=part).distinct()
+    shares = Share.objects.filter(charge__basis=BasisChoice.WEIGHT, line__part=part)
+    by_weight = Order.objects.filter(pk__in=shares.values("line__order"))
     refresh(by_weight.order_by("pk"), words="weight put right, freight shared anew")
 
 
@@ -273,6 +269,21 @@ def preview(boat: Boat, facts: OrderFacts, *, by: Any, today: date) -> dict[str,
             return {"order": order, "lines": lines, "charges": charges}
         finally:
             transaction.savepoint_rollback(save)
+
+
+def check_alone(order: Order) -> None:
+    """Refuse to let an order out of the sums while refunds, a shared bill or a paid bill hang on it."""
+    if order.credits.exists() or order.returns.exists():
+        raise Refused(f"Money or goods went back on order {order.number}; undo that first.", code="refunded")
+    if Share.objects.filter(line__order=order, charge__order=None).exists():
+        raise Refused(
+            f"Order {order.number} shares a bill with other orders; take that off first.",
+            code="shared_charge",
+        )
+    if PaymentSplit.objects.filter(charge__order=order).exists():
+        raise Refused(
+            f"A bill on order {order.number} was paid; take that payment back first.", code="bill_paid"
+        )
 
 
 def _remember(order: Order) -> None:

@@ -15,6 +15,7 @@ from django.db import transaction
 
 from refit.boat.actions.boats import lock
 from refit.boat.refusals import Refused
+from refit.buying.actions.payments import store_credit
 from refit.buying.costing import refresh
 from refit.buying.models import (
     COUNTED_STATES,
@@ -101,6 +102,7 @@ def refund_did_not_come(credit: Credit) -> Credit:
     refresh([fresh.order])
     lines = [row.line for row in fresh.shares.select_related("line").order_by("line__position")]
     _share(fresh, lines)
+    _check_balance(fresh.order)
     return fresh
 
 
@@ -111,6 +113,7 @@ def take_back_refund(credit: Credit) -> None:
     order = credit.order
     credit.delete()
     refresh([order])
+    _check_balance(order)
 
 
 @transaction.atomic
@@ -243,6 +246,14 @@ def _check_ceiling(credit: Credit, order: Order) -> None:
             "If they gave more, mark it as goodwill and say why.",
             code="more_than_cost",
             field="amount",
+        )
+
+
+def _check_balance(order: Order) -> None:
+    """Refuse to take away store credit that was spent."""
+    if store_credit(order.supplier) < 0:
+        raise Refused(
+            f"{order.supplier}'s store credit was spent; take that payment back first.", code="spent"
         )
 
 

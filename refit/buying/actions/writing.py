@@ -151,7 +151,8 @@ def _charged_rate(facts: OrderFacts, boat: Boat) -> Decimal:
     """Return the rate that turns the order's own money into what the card was charged."""
     total = sum((Fraction(amount_of(row, facts.currency)) for row in facts.lines), Fraction(0))
     for charge in facts.charges:
-        if (charge.currency or facts.currency) == facts.currency and not charge.in_prices:
+        is_own = (charge.currency or facts.currency) == facts.currency and charge.payee is None
+        if is_own and not charge.in_prices:
             value = to_minor(charge.amount, facts.currency)
             total += -value if charge.kind == ChargeKind.DISCOUNT else value
     charged = to_minor(facts.charged or Decimal(0), boat.currency)

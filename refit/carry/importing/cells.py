@@ -128,6 +128,8 @@ class Line:
         """Name a fault in the column of a field, or of the row where no column holds it."""
         place = self.plan.column(key)
         value = words(self.row.cells[place]) if place is not None and place < len(self.row.cells) else ""
+        if place is not None and any(fault.column == letter(place) for fault in self.faults):
+            return  # one cell, one fault: what could not be read is not also missing
         self.faults.append(
             Fault(
                 self.sheet,

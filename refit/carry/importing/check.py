@@ -103,7 +103,7 @@ def check(boat: Boat, book: Book, plans: Sequence[Plan], today: date) -> Checked
         if plan.kind == "orders":
             purchases.check(done, plan, lines, count, today)
         else:
-            for line in lines:
+            for line in things.in_order(done, lines) if plan.kind == "places" else lines:
                 if not line.faults:
                     known = things.CHECKS[plan.kind](done, line, today)
                     count.known += bool(known) and not line.faults

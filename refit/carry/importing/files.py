@@ -23,7 +23,7 @@ def faults_file(boat: Boat, book: Book, plans: Sequence[Plan], done: Checked, as
         heading = f"{fault.heading or fault.column} " if fault.column else ""
         value = f"“{fault.value}” " if fault.value else ""
         why[fault.sheet][fault.row].append(f"{heading}{value}{fault.why}")
-    sheets = []
+    sheets: list[Sheet] = []
     for index, rows in sorted(why.items()):
         plan = plans[index]
         width = len(plan.headings)

@@ -1,59 +1,22 @@
-"""What rows about orders mean: which rows make one order, what it cost, and whether it is there already.
+"""What bills mean for the boat: the supplier, parts, jobs, systems and places that they name, and whether they are there.
 
-An order stands or falls whole: with one row that is not right, its other rows wait too. Rows belong together by
-supplier, reference and day; a row that names none of these belongs to the one above. Without a word on whether things
-came, they are still to come.
+An order stands or falls whole: with one row that is not right, its other rows wait too.
 """
 
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
-from fractions import Fraction
 from typing import Any
 
 from refit.buying.models import Line as OrderLine
 from refit.buying.models import Order
-from refit.buying.rates import published
-from refit.calc.landed import goods_in_home
-from refit.calc.money import convert, minor_digits, to_minor
-from refit.calc.numbers import format_quantity
 from refit.calc.text import fold
-from refit.carry.importing.cells import ARRIVED, CANCELLED, DRAFT, PART_ARRIVED, Fault, Line, as_day
+from refit.carry.importing.bills import Bill, Key, bills_of, price, sorted_out
+from refit.carry.importing.cells import Fault, Line
 from refit.carry.importing.world import NO_JOB, NewJob, NewPart, Slip, job_and_number
 from refit.stores.models import NumberKind
-
-CHARGES = ("freight", "duty", "tax", "handling", "discount")
-RATE_PLACES = Decimal("0.00000001")
-DEAREST = Decimal(10) ** 10
-Key = tuple[Any, ...]
-
-
-@dataclass
-class Bill:
-    """The rows of one order, with what they come to."""
-
-    rows: list[Line]
-    draft: bool = False
-    currency: str = ""
-    rate: Decimal | None = None
-    prices: list[tuple[Decimal, bool]] = field(default_factory=list)  # price, in all
-    amounts: list[int] = field(default_factory=list)
-    charges: list[tuple[str, Decimal, str, tuple[int, ...] | None]] = field(default_factory=list)
-    off: list[Line] = field(default_factory=list)  # rows below nil: money off
-
-    @property
-    def first(self) -> Line:
-        return self.rows[0]
-
-    @property
-    def date(self) -> date | None:
-        return self.first.get("date")
-
-    @property
-    def is_right(self) -> bool:
-        return not any(row.faults for row in (*self.rows, *self.off))
 
 
 @dataclass
@@ -89,12 +52,12 @@ class NewOrder:
 def check(done: Any, plan: Any, lines: Sequence[Line], count: Any, today: date) -> None:
     """Check the rows of a sheet of orders; what is right and new goes to `done.orders`."""
     known = _Known(done.world.boat)
-    kept = _sorted_out(done, lines, count)
-    bills = _bills([line for line in kept if line.get("state_word") != "refund"], plan)
+    kept = sorted_out(done, lines, count)
+    bills = bills_of([line for line in kept if line.get("state_word") != "refund"], plan)
     backs = [line for line in kept if line.get("state_word") == "refund"]
     found: dict[Key, Any] = {}
     for bill in bills:
-        _price(done, bill, today)
+        price(done, bill, today)
         if bill.is_right:
             _name_slips(done, bill)
         if not bill.is_right:
@@ -113,242 +76,6 @@ def check(done: Any, plan: Any, lines: Sequence[Line], count: Any, today: date) 
             found[_back_key(bill.first)] = order
     for line in backs:
         count.known += _money_back(done, line, found)
-
-
-def _sorted_out(done: Any, lines: Sequence[Line], count: Any) -> list[Line]:
-    """Fill down what only the first row of an order says; leave out what was cancelled."""
-    kept: list[Line] = []
-    above: dict[str, Any] = {}
-    for line in lines:
-        headed = any(line.get(key) for key in ("supplier", "date", "reference", "order"))
-        if headed:
-            above = {
-                key: line.get(key) for key in ("supplier", "date", "reference", "order", "currency", "rate")
-            }
-            for key in (
-                "supplier",
-                "date",
-            ):  # named in one row only: an order's second row may repeat its number
-                if line.get(key) is None and kept and _same_order(kept[-1], line):
-                    line.data[key] = kept[-1].get(key)
-        else:
-            for key, value in above.items():
-                if value is not None:
-                    line.data.setdefault(key, value)
-        _read_state(line)
-        if line.get("state") == CANCELLED:
-            count.left_out += 0
-            count.rows -= 1
-            done.note("cancelled rows were left out.")
-            continue
-        kept.append(line)
-    return kept
-
-
-def _same_order(one: Line, other: Line) -> bool:
-    return any(other.get(key) and one.get(key) == other.get(key) for key in ("reference", "order"))
-
-
-def _read_state(line: Line) -> None:
-    place = line.plan.column("state")
-    if place is None or place >= len(line.row.cells):
-        return
-    word = fold(str(line.row.cells[place] or ""))
-    if word == "refund" and line.get("state") is None:
-        line.data["state_word"] = "refund"
-        line.faults = [fault for fault in line.faults if fault.heading != line.plan.headings[place]]
-
-
-def _bills(lines: Sequence[Line], plan: Any) -> list[Bill]:
-    found: dict[Key, Bill] = {}
-    for line in lines:
-        draft = line.get("state") == DRAFT
-        ref = fold(str(line.get("order") or line.get("reference") or ""))
-        key = (fold(line.get("supplier") or ""), ref, line.get("date"), draft)
-        if key not in found:
-            found[key] = Bill([], draft)
-        below = [line.get(name) for name in ("price", "total", "goods") if line.get(name) is not None]
-        if below and all(value < 0 for value in below):
-            found[key].off.append(line)
-        else:
-            found[key].rows.append(line)
-    bills = []
-    for bill in found.values():
-        if not bill.rows:
-            for line in bill.off:
-                line.fault(
-                    _money_key(line), "is money back without an order of that day; put it on its order."
-                )
-            bill.rows, bill.off = bill.off, []
-        bills.append(bill)
-    return sorted(bills, key=lambda bill: bill.date or date.max)
-
-
-def _money_key(line: Line) -> str:
-    return next((key for key in ("price", "total", "goods") if line.get(key) is not None), "price")
-
-
-def _price(done: Any, bill: Bill, today: date) -> None:
-    """Read what each row costs; name what is missing or does not add up."""
-    first = bill.first
-    if not first.get("supplier"):
-        first.fault("supplier", "is empty: who sold it?")
-    for row in bill.rows:
-        if not row.get("description") and not row.get("number"):
-            row.fault("description", "is empty: what was bought?")
-        if not bill.draft:
-            _check_days(row, today)
-    _currency(done, bill)
-    for row in bill.rows:
-        if not row.faults:
-            _price_row(done, bill, row)
-    if not bill.is_right:
-        return
-    _charges(done, bill)
-    _rate(done, bill, today)
-
-
-def _check_days(row: Line, today: date) -> None:
-    ordered, came = row.get("date"), as_day(row.get("arrived"))
-    if ordered is None:
-        row.fault("date", "is empty: when was it ordered? (Or say in State that it is not ordered yet.)")
-    elif ordered > today:
-        row.fault("date", "has not come yet.")
-    elif came and came < ordered:
-        row.fault("arrived", "is before it was ordered.")
-    if came and came > today:
-        row.fault("arrived", "has not come yet.")
-
-
-def _currency(done: Any, bill: Bill) -> None:
-    home = done.world.boat.currency
-    default = bill.first.plan.options.get("currency") or home
-    named = {row.get("currency") or row.currency for row in (*bill.rows, *bill.off)} - {"", None}
-    if len(named) > 1:
-        wrong = next(
-            row for row in bill.rows if (row.get("currency") or row.currency) != bill.first.get("currency")
-        )
-        key = "currency" if wrong.get("currency") else _money_key(wrong)
-        wrong.fault(key, f"is in other money than the rest of its order ({', '.join(sorted(named))}).")
-        return
-    bill.currency = named.pop() if named else default
-    try:
-        minor_digits(bill.currency)
-    except ValueError:
-        bill.first.fault(_money_key(bill.first), f"names no currency that is known ({bill.currency}).")
-
-
-def _price_row(done: Any, bill: Bill, row: Line) -> None:
-    quantity = row.get("quantity", Decimal(1))
-    if quantity <= 0:
-        row.fault("quantity", "is nothing; how many?")
-        return
-    price, total = row.get("price"), row.get("total")
-    if price is None and total is None:
-        goods = row.get("goods")
-        if goods is None:
-            row.fault(
-                "price" if row.plan.column("price") is not None else "total",
-                "has no price; type 0 for a gift.",
-            )
-            return
-        bill.currency, total = done.world.boat.currency, goods
-    if any(value is not None and value < 0 for value in (price, total)):
-        row.fault(_money_key(row), "is below nil, and the row's other money is not.")
-        return
-    if price is not None and total is not None:
-        made = price * quantity
-        if abs(made - total) > max(Decimal("0.01"), quantity * Decimal("0.005")):
-            row.fault(
-                "total", f"is not {format_quantity(quantity)} × {price:f}, which is {made.normalize():f}."
-            )
-            return
-    value = total if total is not None else price * quantity
-    if value >= DEAREST or (price or 0) >= DEAREST:
-        row.fault(_money_key(row), "is too large.")
-        return
-    # A price with more places than are kept, or rounded on the paper: the row's own total is what was paid.
-    in_all = total is not None or price != price.quantize(Decimal("0.0001"))
-    bill.prices.append((value if in_all else price, in_all))
-    bill.amounts.append(to_minor(value, bill.currency))
-
-
-def _charges(done: Any, bill: Bill) -> None:
-    """Add up what stands beside the goods; what stands alike in each row is the order's, once."""
-    for key in CHARGES:
-        values = [row.get(key) for row in bill.rows if row.get(key)]
-        if not values:
-            continue
-        for row in bill.rows:
-            if row.get(key) is not None and row.get(key) < 0 and key != "discount":
-                row.fault(key, "is below nil.")
-                return
-        amount = sum((abs(value) for value in values), Decimal(0))
-        if len(bill.rows) > 1 and len(values) == len(bill.rows) and len(set(values)) == 1:
-            amount = abs(values[0])
-            done.note("orders have the same freight or tax in each of their rows; it was taken once.")
-        bill.charges.append((key, amount, bill.currency, None))
-    for row in bill.off:
-        total = row.get("total") or (row.get("price") or Decimal(0)) * row.get("quantity", Decimal(1))
-        bill.charges.append(("discount", abs(total or row.get("goods")), bill.currency, None))
-
-
-def _rate(done: Any, bill: Bill, today: date) -> None:
-    home = done.world.boat.currency
-    goods = [row.get("goods") for row in bill.rows]
-    landed = [row.get("landed") for row in bill.rows]
-    if bill.currency != home:
-        if all(value is not None for value in goods) and sum(goods) > 0 and sum(bill.amounts) > 0:
-            bill.rate = _rate_of(bill, home, sum(to_minor(value, home) for value in goods))
-        elif bill.first.get("rate"):
-            bill.rate = _right_way_round(done, bill, home, today)
-        elif published(bill.currency, home, bill.date or today) is None:
-            key = "rate" if bill.first.plan.column("rate") is not None else "currency"
-            bill.first.fault(
-                key,
-                f"says no rate, and none for {bill.currency} was published in the week before. Add a column Rate.",
-            )
-            return
-        if bill.rate is not None and not Decimal("0.000001") <= bill.rate < Decimal(10) ** 7:
-            bill.first.fault("rate", "cannot be right.")
-            return
-    if all(value is not None for value in landed) and not bill.charges:
-        _charges_of_landed(bill, home, [to_minor(value, home) for value in landed])
-
-
-def _rate_of(bill: Bill, home: str, total: int) -> Decimal:
-    """Return the rate at which the prices come to what the goods cost, to the last minor unit."""
-    own = Fraction(sum(bill.amounts), 10 ** minor_digits(bill.currency))
-    exact = own / Fraction(total, 10 ** minor_digits(home))
-    return (Decimal(exact.numerator) / Decimal(exact.denominator)).quantize(RATE_PLACES)
-
-
-def _right_way_round(done: Any, bill: Bill, home: str, today: date) -> Decimal:
-    """Return the rate as the program has it: people write it either way round."""
-    given = Decimal(bill.first.get("rate"))
-    known = published(bill.currency, home, bill.date or today)
-    if given <= 0 or known is None:
-        return given
-    turned = 1 / given
-    if abs(turned - known.rate) < abs(given - known.rate):
-        done.note("rates stand the other way round and were turned.")
-        return turned.quantize(RATE_PLACES)
-    return given
-
-
-def _charges_of_landed(bill: Bill, home: str, landed: list[int]) -> None:
-    """Make of each line's cost all in the charges that bring it there exactly."""
-    rate = bill.rate or Decimal(1)
-    made = (
-        goods_in_home(bill.amounts, bill.currency, home, rate) if bill.currency == home or bill.rate else None
-    )
-    if made is None:
-        return
-    for place, (own, whole) in enumerate(zip(made, landed, strict=True)):
-        if whole != own:
-            kind = "discount" if whole < own else "handling"
-            amount = Decimal(abs(whole - own)).scaleb(-minor_digits(home))
-            bill.charges.append((kind, amount, home, (place,)))
 
 
 def _name_slips(done: Any, bill: Bill) -> None:
@@ -428,24 +155,6 @@ def _part(world: Any, row: Line, system: Any) -> Any:
     return world.add_part(part)
 
 
-def arrivals(bill: Bill, plan: Any, today: date) -> dict[int, date]:
-    """Return when each line of a bill came, by position; a day that is not known is the day of ordering."""
-    found: dict[int, date] = {}
-    said = plan.options.get("came", "")
-    for place, row in enumerate(bill.rows):
-        came, state = row.get("arrived"), row.get("state")
-        day = as_day(came) or bill.date
-        if day and (
-            as_day(came) or came is True or state == ARRIVED or (said == "all" and state is None and not came)
-        ):
-            found[place] = day
-    return found
-
-
-def part_arrived(bill: Bill) -> int:
-    return sum(1 for row in bill.rows if row.get("state") == PART_ARRIVED)
-
-
 def _back_key(line: Line) -> Key:
     return (fold(line.get("supplier") or ""), fold(str(line.get("order") or line.get("reference") or "")))
 
@@ -521,6 +230,3 @@ class _Known:
         if left:
             return f"is on order {left[0].number} already, with other lines. Correct it there."
         return None
-
-
-__all__ = ["Back", "Bill", "Item", "NewOrder", "arrivals", "check", "convert", "part_arrived", "replace"]

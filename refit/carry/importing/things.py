@@ -4,7 +4,7 @@ Each check returns whether the row says what is there already; it names what is 
 stays as it is: only what it does not say yet is added to it.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator, Sequence
 from datetime import date
 from decimal import Decimal
 from typing import Any
@@ -91,6 +91,27 @@ def suppliers(done: Any, line: Line, today: date) -> bool:
         return False
     made.facts = {"note": note, "web": line.get("web", ""), "currency": line.get("currency", "")}
     return False
+
+
+def in_order(done: Any, lines: Sequence[Line]) -> Iterator[Line]:
+    """Yield rows about places so that what a box is in comes before the box, wherever its row stands."""
+    world, waiting = done.world, list(lines)
+    while waiting:
+        left = []
+        for line in waiting:
+            inside = line.get("inside", "")
+            if not inside or fold(inside) == fold(line.get("area", "")) or _is_there(world, inside):
+                yield line  # what was yielded is in the world by the time the next is asked for
+            else:
+                left.append(line)
+        if len(left) == len(waiting):
+            yield from left
+            return
+        waiting = left
+
+
+def _is_there(world: Any, text: str) -> bool:
+    return world.find_place(text) is not None or fold(text) in world.areas
 
 
 def places(done: Any, line: Line, today: date) -> bool:

@@ -22,8 +22,9 @@ from refit.buying.actions.refunds import Refund, add_refund
 from refit.buying.actions.writing import ChargeFacts, LineFacts, OrderFacts
 from refit.buying.models import CreditKind
 from refit.calc.text import fold
+from refit.carry.importing.bills import arrivals
 from refit.carry.importing.check import Checked
-from refit.carry.importing.purchases import Back, NewOrder, arrivals
+from refit.carry.importing.purchases import Back, NewOrder
 from refit.carry.importing.world import NewJob, NewPart, NewPlace, NewSupplier, NewSystem, real
 from refit.stores.actions.ledger import Move, record
 from refit.stores.actions.parts import add_part

@@ -95,7 +95,8 @@ def number(value: Value, mark: str = "") -> Decimal:
         raise NumberProblem(f"{shown(text)} is too long; a number has at most 15 digits.", "too_large")
     exact = Decimal(f"{digits or 0}.{decimals}" if decimals else digits)
     # "45,-" is money without small change; "45.00-" is minus, as book-keeping programs print it.
-    trailing = found["dash"] is not None and found["dash"][0] not in ",." and len(found["dash"]) == 1
+    without_change = found["figure"].strip().endswith((",", "."))
+    trailing = found["dash"] in ("-", "–") and not without_change
     minus = bool(found["minus"] or found["minus2"] or found["open"] or trailing)
     return -exact if minus and exact else exact
 

@@ -141,15 +141,18 @@ def lines(request: Any) -> HttpResponse:
     if not form.is_valid():
         return refused_page(request, "spend/lines.html", {"form": form})
     found = money_spent.lines(request.boat, form.filters())
-    sums = found.aggregate(ordered=Sum("landed"), delivered=Sum("delivered"), goods=Sum("goods"))
-    whole = {name: value or 0 for name, value in sums.items()}
+    sums = found.aggregate(landed=Sum("landed"), goods=Sum("goods"), back=Sum("refunded"))
+    whole = {name: total or 0 for name, total in sums.items()}
+    facts = money_spent.facts(request.boat, form.filters())
+    # The sentence on top is that of the page above: net of what came back.
+    whole |= {"ordered": whole["landed"] - whole["back"], "delivered": sum(fact.delivered for fact in facts)}
     rows = found.select_related("order__supplier", "system", "job", "part", "place")
     context = {
         "form": form,
         "filter_words": form.words(),
         "list": listed(request, rows, SORTS),
         "whole": whole,
-        "charges": whole["ordered"] - whole["goods"],
+        "charges": whole["landed"] - whole["goods"],
         "xlsx": f"{at(request, 'spend-xlsx')}{_kept(request)}",
         "up": f"{at(request, 'spend')}{_kept(request, system='', job='', supplier='')}",
     }
