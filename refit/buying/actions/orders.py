@@ -87,12 +87,14 @@ def write_order(boat: Boat, facts: OrderFacts, *, by: Any, today: date, order: O
         order = Order.objects.select_for_update(no_key=True).get(pk=order.pk)
         if not order.is_draft:
             raise Refused(f"Order {order.number} was placed; its lines no longer change here.", code="placed")
+    is_anew = order.pk is not None
     set_order(order, boat, facts, today)
     order.save()
-    # Deliveries that were undone say nothing any more; the ledger keeps both their entries.
-    DeliveryLine.objects.filter(line__order=order).delete()
-    order.lines.all().delete()
-    order.charges.all().delete()
+    if is_anew:
+        # Deliveries that were undone say nothing any more; the ledger keeps both their entries.
+        DeliveryLine.objects.filter(line__order=order).delete()
+        order.lines.all().delete()
+        order.charges.all().delete()
     if not facts.lines:
         raise Refused("An order has at least one line.", code="no_lines", field="lines")
     lines = [make_line(order, place, row) for place, row in enumerate(facts.lines)]
