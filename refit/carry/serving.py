@@ -49,7 +49,7 @@ def serve(host: str, port: int, *, say: Say, with_code: bool = False) -> None:
     except OSError as problem:
         raise CannotServe(_why_not(problem, host, port)) from None
     actual = server.bind_addr[1]
-    with _stopping_on_sigterm(), _named(host, actual):
+    with _stopping_when_told(), _named(host, actual):
         _announce(host, actual, say, with_code)
         try:
             server.serve()
@@ -125,17 +125,19 @@ def _why_not(problem: OSError, host: str, port: int) -> str:
 
 
 @contextmanager
-def _stopping_on_sigterm() -> Iterator[None]:
-    """Let SIGTERM stop the server as Ctrl-C does."""
+def _stopping_when_told() -> Iterator[None]:
+    """Let SIGTERM and Ctrl-C stop the server, however it was begun."""
 
     def stop(number: int, frame: Any) -> None:
         raise KeyboardInterrupt
 
-    before = signal.signal(signal.SIGTERM, stop)
+    # Both: a program begun in the background is given a Ctrl-C that it would ignore.
+    before = {number: signal.signal(number, stop) for number in (signal.SIGTERM, signal.SIGINT)}
     try:
         yield
     finally:
-        signal.signal(signal.SIGTERM, before)
+        for number, handler in before.items():
+            signal.signal(number, handler)
 
 
 @contextmanager

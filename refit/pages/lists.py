@@ -15,8 +15,8 @@ from django.core.paginator import Page, Paginator
 from django.db.models import Q, QuerySet
 from django.http import HttpResponse
 
+from refit.boat.identity import identity
 from refit.calc.text import fold
-from refit.pages.identity import identity
 from refit.reports.tables import TableExport, table_csv, table_xlsx
 from refit.reports.workbook import Column
 

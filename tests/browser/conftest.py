@@ -4,6 +4,11 @@ import os
 import shutil
 
 import pytest
+from django.db import connections
+
+# A thread of the served pages gives its connection back after each answer, so that none outlives the test.
+connections["default"].settings_dict["CONN_MAX_AGE"] = 0
+connections.settings["default"]["CONN_MAX_AGE"] = 0
 
 # The browser's driver runs a loop of its own in this thread; the tests themselves are plain.
 os.environ.setdefault("DJANGO_ALLOW_ASYNC_UNSAFE", "true")
@@ -34,3 +39,11 @@ def browser_type_launch_args():
 @pytest.fixture
 def browser_context_args(browser_context_args):
     return {**browser_context_args, "viewport": PHONE, "has_touch": True, "locale": "en-GB"}
+
+
+@pytest.fixture(autouse=True)
+def closed_after(browser):
+    """Close whatever a test opened, so that no thread goes on answering it."""
+    yield
+    for context in list(browser.contexts):
+        context.close()

@@ -6,8 +6,8 @@ import pytest
 from django.http import QueryDict
 from django.urls import reverse
 
+from refit.boat.identity import identity
 from refit.boat.models import Location
-from refit.pages.identity import identity
 from refit.pages.lists import A_PAGE, FoldedFilter, exported, folded_words, listed, order
 from refit.reports.workbook import Column, Kind
 from refit.stores.models import Part

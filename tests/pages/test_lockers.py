@@ -16,6 +16,7 @@ from refit.stores.actions.ledger import undo
 from refit.stores.models import Holding, Need, Part
 from refit.work.models import Job
 from tests.factory import Factory
+from tests.words import text
 
 D = Decimal
 
@@ -26,10 +27,6 @@ def address(make, tail=""):
 
 def page_of(make, place):
     return address(make, f"{place.code}/")
-
-
-def text(response):
-    return response.content.decode()
 
 
 def give_to_trade(make, job):

@@ -13,6 +13,7 @@ from refit.buying.actions.deliveries import Arrival, book_in
 from refit.stores.actions import stow
 from refit.stores.models import Entry, Holding, Missing, Movement
 from tests.factory import Factory
+from tests.words import text
 
 D = Decimal
 pytestmark = pytest.mark.usefixtures("clean_ledger")
@@ -20,10 +21,6 @@ pytestmark = pytest.mark.usefixtures("clean_ledger")
 
 def at(make, tail=""):
     return f"/{make.boat.slug}/{tail}"
-
-
-def text(response):
-    return response.content.decode()
 
 
 def taken(make, held, quantity=1, **facts):

@@ -17,6 +17,7 @@ from refit.calc.money import from_minor
 from refit.stores.actions.parts import add_need, change_part, retire_part
 from refit.stores.models import Kept, NumberKind, Part, PartNumber
 from tests.factory import Factory
+from tests.words import text
 
 pytestmark = pytest.mark.usefixtures("clean_ledger")
 D = Decimal
@@ -25,10 +26,6 @@ GTIN = "6291041500213"
 
 def go(make, name, *args):
     return reverse(f"pages:{name}", args=[make.boat.slug, *args])
-
-
-def text(response):
-    return response.content.decode()
 
 
 def facts(**changed):

@@ -5,7 +5,7 @@ from typing import Any
 from django.http import HttpResponse
 from django.shortcuts import render
 
-from refit.pages.identity import identity
+from refit.boat.identity import identity
 from refit.pages.lists import XLSX, attached
 from refit.pages.spare_list import by_place, by_system, spares_of, wrong
 from refit.reports.spares import CAUTION, By, spares_pdf, spares_workbook
