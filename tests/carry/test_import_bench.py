@@ -17,7 +17,19 @@ LINES = 3000
 SECONDS = 60  # 10,000 lines took 14 s of one core
 MEGABYTES = 150
 
-HEAD = ["Order no", "Shop", "Date", "Currency", "Part no", "Item", "Qty", "Price", "Shipping", "Category", "Locker"]
+HEAD = [
+    "Order no",
+    "Shop",
+    "Date",
+    "Currency",
+    "Part no",
+    "Item",
+    "Qty",
+    "Price",
+    "Shipping",
+    "Category",
+    "Locker",
+]
 
 
 def season(lines: int) -> bytes:
@@ -43,7 +55,12 @@ def test_a_long_season_comes_in_within_its_time(make):
     done = check(make.boat, book, guess(book), make.today)
     assert done.faults == []
     made = write(
-        make.boat, done, by=make.owner, today=make.today, name="season.xlsx", say=lambda *word: said.append(word)
+        make.boat,
+        done,
+        by=make.owner,
+        today=make.today,
+        name="season.xlsx",
+        say=lambda *word: said.append(word),
     )
     taken = time.process_time() - began
     assert (made.orders, made.lines) == (LINES // 4, LINES)

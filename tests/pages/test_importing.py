@@ -67,7 +67,10 @@ def test_send_look_bring_in(make, as_owner, folder):
     assert len(list(folder.rglob("*"))) == 3
     answer = write(as_owner, make, where)
     assert (answer.status_code, answer["Location"]) == (302, f"/{make.boat.slug}/")
-    assert "Brought in from old.xlsx: 1 order, 1 line, 1 supplier." in as_owner.get(answer["Location"]).content.decode()
+    assert (
+        "Brought in from old.xlsx: 1 order, 1 line, 1 supplier."
+        in as_owner.get(answer["Location"]).content.decode()
+    )
     assert Order.objects.get().lines.get().words == "Rope"
     assert [path for path in folder.rglob("*") if path.is_file()] == []
 
@@ -155,7 +158,9 @@ def test_a_sheet_can_be_left_out(make, as_owner):
 )
 def test_choices_that_the_page_does_not_offer_choose_nothing(make, as_owner, choice):
     where = sent(as_owner, make, file(ROPE))
-    assert as_owner.post(f"{start(make)}check/", {"file": where.split("file=")[1], **choice}).status_code == 302
+    assert (
+        as_owner.post(f"{start(make)}check/", {"file": where.split("file=")[1], **choice}).status_code == 302
+    )
     plan = as_owner.get(where).context["sent"].plans[0]
     assert "boat" not in plan.columns
     assert plan.options == {}
@@ -165,7 +170,9 @@ def test_what_was_not_shown_is_not_written(make, as_owner, as_crew):
     """Somebody changed how it is read after this page was shown."""
     where = sent(as_owner, make, file(ROPE))
     old = as_owner.get(where).context["sent"].digest
-    as_crew.post(f"{start(make)}check/", {"file": where.split("file=")[1], "kind-0": "orders", "opt-0-came": "all"})
+    as_crew.post(
+        f"{start(make)}check/", {"file": where.split("file=")[1], "kind-0": "orders", "opt-0-came": "all"}
+    )
     answer = write(as_owner, make, where, seen=old)
     assert answer.status_code == 422
     assert "was changed meanwhile" in answer.content.decode()
@@ -244,7 +251,13 @@ def test_empty_ones_to_fill_in(make, as_owner, kind):
 
 def test_who_may(make, as_owner, as_crew, as_trade, as_viewer, as_outsider):
     """Those who may set the boat up; the outsider finds nothing."""
-    for client, status in ((as_owner, 200), (as_crew, 200), (as_trade, 403), (as_viewer, 403), (as_outsider, 404)):
+    for client, status in (
+        (as_owner, 200),
+        (as_crew, 200),
+        (as_trade, 403),
+        (as_viewer, 403),
+        (as_outsider, 404),
+    ):
         assert client.get(start(make)).status_code == status
     for client, status in ((as_trade, 403), (as_viewer, 403), (as_outsider, 404)):
         assert client.post(start(make), {"file": file(ROPE)}).status_code == status
@@ -265,7 +278,9 @@ def test_looking_writes_nothing(make, as_owner):
 def test_names_in_the_file_are_escaped(make, as_owner):
     evil = "<script>alert(1)</script>"
     head = [*HEAD[:6], f"Category {evil}"]
-    upload = SimpleUploadedFile(f"{evil}.xlsx", xlsx({"<i>P": [head, ["N-1", evil, "x", "=1+1", 1, 2, "\u202eRig"]]}))
+    upload = SimpleUploadedFile(
+        f"{evil}.xlsx", xlsx({"<i>P": [head, ["N-1", evil, "x", "=1+1", 1, 2, "\u202eRig"]]})
+    )
     page = as_owner.get(sent(as_owner, make, upload)).content.decode()
     assert "<script>alert" not in page
     assert "<i>P" not in page

@@ -75,7 +75,9 @@ def sorted_out(done: Any, lines: Sequence[Line], count: Any) -> list[Line]:
             done.note("cancelled rows were left out.")
             continue
         if line.get("state") == PART_ARRIVED:
-            done.note("rows are part arrived; how much came the sheet does not say, so they are still to come.")
+            done.note(
+                "rows are part arrived; how much came the sheet does not say, so they are still to come."
+            )
         kept.append(line)
     return kept
 
