@@ -49,7 +49,7 @@ def serve(host: str, port: int, *, say: Say, with_code: bool = False) -> None:
     except OSError as problem:
         raise CannotServe(_why_not(problem, host, port)) from None
     actual = server.bind_addr[1]
-    with _stopping_when_told(), _named(host, actual):
+    with _stopping_when_told(server), _named(host, actual):
         _announce(host, actual, say, with_code)
         try:
             server.serve()
@@ -125,11 +125,12 @@ def _why_not(problem: OSError, host: str, port: int) -> str:
 
 
 @contextmanager
-def _stopping_when_told() -> Iterator[None]:
+def _stopping_when_told(server: Server) -> Iterator[None]:
     """Let SIGTERM and Ctrl-C stop the server, however it was begun."""
 
     def stop(number: int, frame: Any) -> None:
-        raise KeyboardInterrupt
+        # In a thread of its own: raised in here, it could be lost in whatever code happens to run.
+        threading.Thread(target=server.stop, daemon=True).start()
 
     # Both: a program begun in the background is given a Ctrl-C that it would ignore.
     before = {number: signal.signal(number, stop) for number in (signal.SIGTERM, signal.SIGINT)}
