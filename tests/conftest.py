@@ -28,6 +28,18 @@ def _teardown_without_guards(self):
 TransactionTestCase._fixture_teardown = _teardown_without_guards
 
 
+@pytest.fixture(scope="session")
+def django_db_setup(django_db_setup, django_db_blocker):
+    """The test database, dropped at the end even if a served page's thread has not hung up yet."""
+    yield
+    if connection.vendor == "postgresql":
+        with django_db_blocker.unblock(), connection.cursor() as cursor:
+            cursor.execute(
+                "SELECT pg_terminate_backend(pid) FROM pg_stat_activity"
+                " WHERE datname = current_database() AND pid <> pg_backend_pid()"
+            )
+
+
 @pytest.fixture(autouse=True)
 def papers(settings, tmp_path):
     """Keep each test's papers in a folder of its own."""
