@@ -221,6 +221,7 @@ def test_a_new_price_holds_from_then_on(make):
     repeat = storage(make)
     made = payments.confirm_repeat(repeat, by=make.owner, today=make.today, price=D("195"))
     assert made.landed == 23100
+    repeat.refresh_from_db()
     again = payments.confirm_repeat(repeat, by=make.owner, today=make.today)
     assert (again.landed, again.number) == (23100, made.number + 1)
 

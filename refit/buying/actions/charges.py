@@ -11,10 +11,10 @@ from typing import Any
 
 from django.db import transaction
 
-from refit.boat.actions.boats import lock
+from refit.boat.actions.boats import lock, standing
 from refit.boat.models import Boat
 from refit.boat.refusals import Refused
-from refit.buying.actions.corrections import check_refunds, note
+from refit.buying.actions.corrections import check_paid_bills, check_refunds, note
 from refit.buying.actions.writing import checked_rate
 from refit.buying.costing import refresh
 from refit.buying.models import COUNTED_STATES, Charge, ChargeKind, Line, Order, Share, Supplier
@@ -83,7 +83,7 @@ def add_charge(boat: Boat, lines: Sequence[Line], bill: Bill, *, by: Any, today:
 def bill_came(charge: Charge, bill: Bill, *, by: Any, today: date) -> Charge:
     """Put the real bill in the place of what was expected; landed costs follow at once."""
     lock(charge.boat)
-    fresh = Charge.objects.select_for_update(no_key=True).get(pk=charge.pk)
+    fresh = standing(Charge.objects.select_for_update(no_key=True), charge.pk, "This bill")
     if not fresh.expected:
         raise Refused("This bill has come already; correct it instead.", code="not_expected")
     expected = fresh.home
@@ -100,7 +100,7 @@ def bill_came(charge: Charge, bill: Bill, *, by: Any, today: date) -> Charge:
 def bill_did_not_come(charge: Charge, *, by: Any, today: date) -> Charge:
     """Take the real bill back and expect it again (undo)."""
     lock(charge.boat)
-    fresh = Charge.objects.select_for_update(no_key=True).get(pk=charge.pk)
+    fresh = standing(Charge.objects.select_for_update(no_key=True), charge.pk, "This bill")
     if fresh.expected or fresh.expected_home is None:
         raise Refused("There was no expected bill here.", code="not_expected")
     if fresh.payment_splits.exists():
@@ -118,7 +118,7 @@ def bill_did_not_come(charge: Charge, *, by: Any, today: date) -> Charge:
 def change_charge(charge: Charge, bill: Bill, *, by: Any, today: date) -> Charge:
     """Correct a charge of a placed order."""
     lock(charge.boat)
-    fresh = Charge.objects.select_for_update(no_key=True).get(pk=charge.pk)
+    fresh = standing(Charge.objects.select_for_update(no_key=True), charge.pk, "This bill")
     before = said(fresh)
     _set(fresh, bill, today)
     fresh.expected = bill.expected
@@ -131,7 +131,7 @@ def change_charge(charge: Charge, bill: Bill, *, by: Any, today: date) -> Charge
 def remove_charge(charge: Charge, *, by: Any, today: date) -> None:
     """Take a charge off; nothing of it may have been paid by itself."""
     lock(charge.boat)
-    fresh = Charge.objects.select_for_update(no_key=True).get(pk=charge.pk)
+    fresh = standing(Charge.objects.select_for_update(no_key=True), charge.pk, "This bill")
     if fresh.payment_splits.exists():
         raise Refused("This bill was paid; take the payment back first.", code="paid")
     orders = list(Order.objects.filter(lines__shares__charge=fresh).distinct())
@@ -172,6 +172,7 @@ def _follow(charge: Charge, words: str, was: str, *, by: Any, today: date) -> No
     before = {order.pk: order.landed for order in orders}
     refresh(orders, on=today, words=words)
     check_refunds(orders)
+    check_paid_bills(orders)
     for order in Order.objects.filter(pk__in=list(before)):
         note(order, words, was, said(charge), order.landed - before[order.pk], by=by, on=today)
 
@@ -189,6 +190,8 @@ def _set(charge: Charge, bill: Bill, today: date) -> None:
         raise Refused(f"{bill.billed_on:%-d %b %Y} has not come yet.", code="future", field="billed_on")
     if bill.reclaimable and bill.kind != ChargeKind.TAX:
         raise Refused("Only a tax can be reclaimed.", code="reclaimable", field="reclaimable")
+    if charge.in_prices and bill.kind != ChargeKind.TAX:
+        raise Refused("This tax is in the prices already; it stays a tax.", code="tax_marks", field="kind")
     charge.rate = _rate(bill, home, bill.billed_on or today)
     charge.kind, charge.words, charge.basis = bill.kind, bill.words, bill.basis
     charge.amount, charge.currency = amount, bill.currency

@@ -13,7 +13,7 @@ from typing import Any
 from django.db import transaction
 from django.db.models import Sum
 
-from refit.boat.actions.boats import lock
+from refit.boat.actions.boats import lock, standing
 from refit.boat.models import Location, System
 from refit.boat.refusals import Refused
 from refit.buying.actions.writing import LineFacts, build_line, check_day, checked_rate, make_line
@@ -26,6 +26,7 @@ from refit.buying.models import (
     DeliveryLine,
     Line,
     Order,
+    PaymentSplit,
     RateSource,
     Share,
     Supplier,
@@ -61,15 +62,30 @@ class LineChange:
 
 @transaction.atomic
 def correct_order(
-    order: Order, head: Head, lines: Sequence[LineChange], *, by: Any, today: date, why: str = ""
+    order: Order,
+    head: Head,
+    lines: Sequence[LineChange],
+    *,
+    by: Any,
+    today: date,
+    why: str = "",
+    seen: int | None = None,
 ) -> list[Correction]:
-    """Correct a placed order; lines that are not given are taken off. Return what was changed."""
+    """Correct a placed order; lines that are not given are taken off. Return what was changed.
+
+    `seen` is how many corrections were on record when the order was read; with more by now, this would undo another's.
+    """
     lock(order.boat)
     fresh = Order.objects.select_for_update(no_key=True).select_related("boat", "supplier").get(pk=order.pk)
     if fresh.state not in COUNTED_STATES:
         raise Refused(
             f"Order {fresh.number} is {fresh.get_state_display().lower()}; change it as a draft.",
             code="not_placed",
+        )
+    if seen is not None and seen != fresh.corrections.count():
+        raise Refused(
+            f"Somebody changed order {fresh.number} meanwhile. Open it again, and repeat what is still right.",
+            code="corrected_meanwhile",
         )
     if not lines:
         raise Refused("An order keeps at least one line; cancel it instead.", code="no_lines", field="lines")
@@ -78,13 +94,14 @@ def correct_order(
     changes = _correct_head(fresh, head, today)
     kept = {change.line.pk for change in lines if change.line is not None}
     for line in fresh.lines.exclude(pk__in=kept):
-        changes.append(_take_off(line))
+        changes.append(take_off(line))
     for change in lines:
         changes += _correct_line(fresh, change)
     if not changes:
         return []
     refresh([fresh, *together], on=today, words="corrected")
     check_refunds([fresh])
+    check_paid_bills([fresh])
     fresh.refresh_from_db()
     notes = [note(fresh, what, old, new, 0, by=by, on=today) for what, old, new in changes if old != new]
     if notes and fresh.landed != before:
@@ -108,6 +125,17 @@ def check_refunds(orders: Iterable[Order]) -> None:
                 f"{order.number}, more than it would cost. Take that refund back first.",
                 code="below_refunded",
             )
+
+
+def check_paid_bills(orders: Iterable[Order]) -> None:
+    """Refuse what would leave a bill that was paid on no line that stands in the sums."""
+    paid = PaymentSplit.objects.filter(charge__shares__line__order__in=[order.pk for order in orders])
+    for split in paid.exclude(charge__shares__line__counted=True).select_related("charge"):
+        raise Refused(
+            f"The bill for {split.charge} was paid, and nothing would be left that it is for. "
+            "Take that payment back first.",
+            code="bill_paid",
+        )
 
 
 def note(
@@ -157,7 +185,8 @@ def _correct_head(order: Order, head: Head, today: date) -> list[Change]:
     return changes
 
 
-def _take_off(line: Line) -> Change:
+def take_off(line: Line) -> Change:
+    """Take a line off its order; what has a past, or alone bears a bill, stays."""
     came = line.arrived > 0 or DeliveryLine.objects.filter(line=line).exists()
     if came or line.credit_shares.exists() or line.returns.exists():
         raise Refused(f"{line.what} has arrived or was refunded; it stays on the order.", code="arrived")
@@ -186,7 +215,8 @@ def _correct_line(order: Order, change: LineChange) -> list[Change]:
         if made.system_id is None:
             raise Refused(f"Which system is {made.what} for?", code="no_system", field="system")
         return [(f"Line {position + 1}", "", _words(made))]
-    line = Line.objects.select_related(*WITH).get(pk=change.line.pk, order=order)
+    rows = Line.objects.filter(order=order).select_related(*WITH)
+    line = standing(rows, change.line.pk, "A line of this order")
     old = _facts(line)
     built = build_line(order, line.position, facts)
     quantity = built.quantity

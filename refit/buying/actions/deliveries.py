@@ -13,10 +13,10 @@ from typing import Any
 from django.db import transaction
 from django.utils import timezone
 
-from refit.boat.actions.boats import lock
+from refit.boat.actions.boats import lock, standing
 from refit.boat.models import Boat, Kind, Location
 from refit.boat.refusals import Refused
-from refit.buying.actions.corrections import check_refunds
+from refit.buying.actions.corrections import check_paid_bills, check_refunds
 from refit.buying.actions.orders import OrderFacts, check_alone, place_order, write_order
 from refit.buying.actions.payments import Split, pay
 from refit.buying.costing import refresh
@@ -97,6 +97,7 @@ def book_in(
     refresh(orders.values(), on=on, words="won't all come")
     if any(row.wont_come for row in rows):
         check_refunds(orders.values())
+        check_paid_bills(orders.values())
     return delivery
 
 
@@ -199,7 +200,8 @@ def _lock_orders(ids: set[int]) -> dict[int, Order]:
 
 def _arrive(boat: Boat, arrival: Arrival, orders: dict[int, Order]) -> tuple[DeliveryLine, list[Move]]:
     """Bring one line along; return its delivery line and the movements it makes."""
-    line = Line.objects.select_related("part", "place", "job").get(pk=arrival.line.pk)
+    rows = Line.objects.select_related("part", "place", "job")
+    line = standing(rows, arrival.line.pk, "A line of this order")
     order = orders[line.order_id]
     if order.state in (OrderState.DRAFT, OrderState.CANCELLED):
         raise Refused(f"Order {order.number} is {order.get_state_display().lower()}.", code="not_placed")

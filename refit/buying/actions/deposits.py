@@ -14,10 +14,10 @@ from django.db.models import Max
 
 from refit.boat.actions.boats import lock
 from refit.boat.refusals import Refused
-from refit.buying.actions.corrections import note
+from refit.buying.actions.corrections import note, take_off
 from refit.buying.actions.deliveries import Arrival, book_in, undo_delivery
 from refit.buying.actions.writing import LineFacts, make_line
-from refit.buying.costing import line_amount, own_total, refresh
+from refit.buying.costing import connected, line_amount, own_total, refresh
 from refit.buying.models import Delivery, DeliveryLine, Line, Order, OrderState, Share
 from refit.calc.money import from_minor, minor_digits, round_half_up
 
@@ -91,11 +91,12 @@ def find_deposit(delivery: Delivery, *, by: Any, today: date) -> Order:
     before = order.landed
     # The delivery is undone, so that its line says nothing any more.
     DeliveryLine.objects.filter(line=made).delete()
-    made.delete()
+    together = connected([order])  # the line may be what holds them together, by a bill of several orders
+    take_off(Line.objects.select_related("order", "part").get(pk=made.pk))
     if delivery.note == LOST_CANCELLED:
         order.state = OrderState.CANCELLED
         order.save(update_fields=["state"])
-    refresh([order])
+    refresh([order, *together])
     order.refresh_from_db()
     after = 0 if order.state == OrderState.CANCELLED else order.landed
     note(order, LOST, made.words, "taken back", after - before, by=by, on=today)

@@ -5,7 +5,7 @@ from typing import Any
 
 from django.db import transaction
 
-from refit.boat.actions.boats import lock
+from refit.boat.actions.boats import lock, standing
 from refit.boat.models import Boat, System
 from refit.boat.refusals import Refused
 from refit.buying.models import Disposal, DisposalKind
@@ -43,4 +43,4 @@ def add_disposal(
 def remove_disposal(disposal: Disposal) -> None:
     """Take it back (undo, or a mistake)."""
     lock(disposal.boat)
-    disposal.delete()
+    standing(Disposal.objects.all(), disposal.pk, "What left the boat").delete()

@@ -1,7 +1,7 @@
 """Payments: splitting them to the last minor unit, paying back a helper, deposits, store credit, repeating orders."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from decimal import Decimal
 from typing import Any
@@ -10,7 +10,7 @@ from django.db import transaction
 from django.db.models import Sum
 from django.utils import timezone
 
-from refit.boat.actions.boats import lock
+from refit.boat.actions.boats import lock, standing
 from refit.boat.models import Boat
 from refit.boat.refusals import Refused
 from refit.buying.actions.orders import (
@@ -79,6 +79,8 @@ def pay(
             code="splits",
             field="amount",
         )
+    paid = [split.order for split in splits if split.order is not None]
+    splits = [_as_it_stands(split) for split in splits]
     if means == Means.STORE_CREDIT:
         _check_store_credit(boat, splits, payee, total)
     payment = Payment.objects.create(
@@ -101,7 +103,6 @@ def pay(
             amount=split.amount,
             settles=split.settles,
         )
-    paid = [split.order for split in splits if split.order is not None]
     refresh(paid, on=on, words="rate of what was paid")
     return payment
 
@@ -110,8 +111,9 @@ def pay(
 def take_back_payment(payment: Payment) -> None:
     """Take a payment back (undo, or a mistake); rates that it set are open again."""
     lock(payment.boat)
-    orders = list(Order.objects.filter(payment_splits__payment=payment).distinct())
-    payment.delete()
+    fresh = standing(Payment.objects.all(), payment.pk, "This payment")
+    orders = list(Order.objects.filter(payment_splits__payment=fresh).distinct())
+    fresh.delete()
     refresh(orders, words="rate open again")
 
 
@@ -119,7 +121,7 @@ def take_back_payment(payment: Payment) -> None:
 def pay_back(payment: Payment, *, on: date, today: date) -> Payment:
     """Say that the helper who paid has got the money back."""
     lock(payment.boat)
-    fresh = Payment.objects.get(pk=payment.pk)
+    fresh = standing(Payment.objects.all(), payment.pk, "This payment")
     if not fresh.we_owe:
         raise Refused("Nobody is owed this payment.", code="not_owed")
     if fresh.paid_back_on:
@@ -136,7 +138,7 @@ def owe_again(payment: Payment) -> Payment:
     """Say that the helper is still owed (undo)."""
     lock(payment.boat)
     Payment.objects.filter(pk=payment.pk).update(paid_back_on=None)
-    return Payment.objects.get(pk=payment.pk)
+    return standing(Payment.objects.all(), payment.pk, "This payment")
 
 
 def store_credit(supplier: Supplier) -> int:
@@ -178,9 +180,16 @@ def stop_repeat(repeat: Repeat) -> Repeat:
 def confirm_repeat(repeat: Repeat, *, by: Any, today: date, price: Decimal | None = None) -> Order:
     """Make the order that is due, as the last one was (or, with one line, at another price), and place it."""
     lock(repeat.boat)
-    fresh = Repeat.objects.select_related("order", "order__supplier", "order__job").get(pk=repeat.pk)
+    rows = Repeat.objects.select_related("order", "order__supplier", "order__job")
+    fresh = standing(rows, repeat.pk, "What was said of this order coming again")
     if fresh.stopped_at:
         raise Refused("This order no longer comes again.", code="stopped")
+    if fresh.order_id != repeat.order_id:
+        raise Refused(
+            f"Somebody confirmed this meanwhile: it is order {fresh.order.number}. "
+            f"Next it is due on {fresh.next_on:%-d %b %Y}.",
+            code="confirmed",
+        )
     if fresh.next_on > today:
         raise Refused(f"It is due on {fresh.next_on:%-d %b %Y}, not before.", code="not_due")
     made = write_order(fresh.boat, _again(fresh.order, fresh.next_on, price), by=by, today=today)
@@ -256,6 +265,13 @@ def _price(line: Line) -> Decimal:
     return line.unit_price
 
 
+def _as_it_stands(split: Split) -> Split:
+    """Return a part of a payment with its order and bill as they stand under the lock."""
+    order = split.order and standing(Order.objects.all(), split.order.pk, "The order that is paid")
+    charge = split.charge and standing(Charge.objects.all(), split.charge.pk, "The bill that is paid")
+    return replace(split, order=order, charge=charge)
+
+
 def _check_split(split: Split, boat: Boat) -> None:
     if (split.order is None) == (split.charge is None):
         raise Refused("Each part of a payment is for an order or for a bill.", code="split")
@@ -263,6 +279,10 @@ def _check_split(split: Split, boat: Boat) -> None:
         raise Refused(f"Order {split.order.number} was not placed.", code="not_placed", field="order")
     if split.charge is not None and split.charge.expected:
         raise Refused("That bill has not come yet.", code="expected", field="charge")
+    if split.charge is not None and not split.charge.shares.filter(line__counted=True).exists():
+        raise Refused(
+            f"The bill for {split.charge} is on no order that was placed.", code="not_placed", field="charge"
+        )
     if split.settles is not None and split.order is not None and split.order.currency == boat.currency:
         raise Refused("An order in the boat's own money has no rate to settle.", code="settles")
 

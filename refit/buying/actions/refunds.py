@@ -13,7 +13,7 @@ from typing import Any
 
 from django.db import transaction
 
-from refit.boat.actions.boats import lock
+from refit.boat.actions.boats import lock, standing
 from refit.boat.refusals import Refused
 from refit.buying.actions.payments import store_credit
 from refit.buying.costing import refresh
@@ -72,7 +72,7 @@ def add_refund(order: Order, lines: Sequence[Line], refund: Refund, *, by: Any, 
 def refund_came(credit: Credit, *, came_on: date, came: Decimal | None, today: date) -> Credit:
     """Say that a refund that was applied for has come, and how much of it."""
     lock(credit.boat)
-    fresh = Credit.objects.select_related("order").get(pk=credit.pk)
+    fresh = standing(Credit.objects.select_related("order"), credit.pk, "This refund")
     if fresh.came_on:
         raise Refused(f"This came on {fresh.came_on:%-d %b %Y} already.", code="came_already")
     if came_on > today:
@@ -93,11 +93,12 @@ def refund_came(credit: Credit, *, came_on: date, came: Decimal | None, today: d
 def refund_did_not_come(credit: Credit) -> Credit:
     """Say that a refund that was applied for has not come after all (undo): it is hoped for again."""
     lock(credit.boat)
-    fresh = Credit.objects.select_related("order").get(pk=credit.pk)
+    fresh = standing(Credit.objects.select_related("order"), credit.pk, "This refund")
     if fresh.came_on is None or fresh.applied_on is None:
         raise Refused("This was not applied for and then come; take it back instead.", code="not_applied_for")
     # What was hoped for is the amount at the order's rate; what truly came is undone with the day.
     fresh.came_on, fresh.home = None, fresh.at_order_rate
+    _check_ceiling(fresh, fresh.order)
     fresh.save()
     refresh([fresh.order])
     lines = [row.line for row in fresh.shares.select_related("line").order_by("line__position")]
@@ -110,8 +111,9 @@ def refund_did_not_come(credit: Credit) -> Credit:
 def take_back_refund(credit: Credit) -> None:
     """Take a refund back (undo, or it was refused): the cost stands again."""
     lock(credit.boat)
-    order = credit.order
-    credit.delete()
+    fresh = standing(Credit.objects.select_related("order"), credit.pk, "This refund")
+    order = fresh.order
+    fresh.delete()
     refresh([order])
     _check_balance(order)
 
@@ -137,7 +139,7 @@ def say_going_back(
 def keep_after_all(back: Return) -> None:
     """Say that the goods stay (undo of going back)."""
     lock(back.boat)
-    fresh = Return.objects.get(pk=back.pk)
+    fresh = standing(Return.objects.all(), back.pk, "What was said of goods going back")
     if fresh.sent_on:
         raise Refused("They were sent already; undo that first.", code="sent")
     rows = list(fresh.lines.select_related("set_aside"))
@@ -151,7 +153,9 @@ def keep_after_all(back: Return) -> None:
 def send_back(back: Return, *, by: Any, on: date, today: date, reference: str = "") -> Return:
     """Say that the goods were sent: they leave the stores."""
     lock(back.boat)
-    fresh = Return.objects.select_for_update(no_key=True).get(pk=back.pk)
+    fresh = standing(
+        Return.objects.select_for_update(no_key=True), back.pk, "What was said of goods going back"
+    )
     if fresh.sent_on:
         raise Refused(f"These were sent on {fresh.sent_on:%-d %b %Y} already.", code="sent")
     if on > today:
@@ -185,7 +189,9 @@ def send_back(back: Return, *, by: Any, on: date, today: date, reference: str = 
 def not_sent(back: Return, *, by: Any, today: date) -> Return:
     """Say that the goods were not sent after all (undo): they lie aside again."""
     lock(back.boat)
-    fresh = Return.objects.select_for_update(no_key=True).get(pk=back.pk)
+    fresh = standing(
+        Return.objects.select_for_update(no_key=True), back.pk, "What was said of goods going back"
+    )
     if not fresh.sent_on:
         raise Refused("They were not sent.", code="not_sent")
     if fresh.entry is not None:

@@ -32,9 +32,11 @@ class CorrectionForm(BoatForm):
     rate = NumberField(places=8, low=0, high=9999999, required=False, label="Rate")
     note = TextField(max_length=500, lines=True, required=False, label="Note")
     why = TextField(max_length=200, required=False, label="Why it is corrected")
+    corrections = forms.IntegerField(required=False, widget=forms.HiddenInput)
 
     def __init__(self, choices: Choices, order: Order, *args: Any, **kwargs: Any) -> None:
         start = {name: getattr(order, name) for name in ("ordered_on", "expected_on", "reference", "note")}
+        start |= {"corrections": order.corrections.count()}
         start |= {"supplier": order.supplier.name, "rate": format_quantity(order.rate)}
         super().__init__(choices.boat, *args, initial=start, **kwargs)
         self.choices, self.order, self.place_options = choices, order, choices.places
@@ -50,6 +52,11 @@ class CorrectionForm(BoatForm):
         if rate is not None and rate <= 0:
             raise ValidationError("A rate is above nil.", code="rate")
         return rate
+
+    @property
+    def seen(self) -> int | None:
+        """Return how many corrections there were when the page was opened."""
+        return self.cleaned_data["corrections"]
 
     @property
     def known_supplier(self) -> Supplier | None:

@@ -46,6 +46,7 @@ def _corrected(request: Any, order: Order, sheet: CorrectionSheet) -> Done:
         by=request.user,
         today=request.today,
         why=head.cleaned_data["why"],
+        seen=head.seen,
     )
     there = at(request, "order", order.number)
     if not made:
