@@ -20,7 +20,7 @@ def gifts_and_second_hand(boat: Boat) -> list[Line]:
     rows = Line.objects.filter(marked, boat=boat, order__state__in=COUNTED_STATES)
     return list(
         rows.select_related("order__supplier", "system", "part").order_by(
-            "-order__ordered_on", "-order_id", "id"
+            "-order__ordered_on", "-order_id", "-id"
         )
     )
 

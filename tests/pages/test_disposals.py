@@ -77,7 +77,7 @@ def test_a_gift_brings_nothing(make, as_owner):
 def test_a_part_may_be_named_by_the_address(make, as_owner):
     part = make.part("Bilge pump", system=make.other_system)
     form = as_owner.get(page(make, f"new/?part={part.pk}")).context["form"]
-    assert (form["what"].value(), form["part"].value()) == ("Bilge pump", part)
+    assert (form["what"].value(), form["part"].value()) == ("Bilge pump", part.pk)
     as_owner.post(page(make, "new/"), typed(make, part=part.pk))
     assert Disposal.objects.get().part == part
     assert as_owner.get(page(make, "new/?part=999999")).status_code == 404
@@ -164,7 +164,7 @@ def test_a_long_list_costs_no_more_queries_than_a_short_one(make, as_owner):
     few = queries()
     for _ in range(100):
         sell(make)
-    assert queries() == few == 7
+    assert queries() == few == 8
 
 
 def test_names_run_nothing(make, as_owner):
@@ -230,7 +230,7 @@ def test_a_refund_is_a_row_of_its_own_and_all_five_sheets_agree(make, as_viewer)
         refund = Refund(kind, amount, "GBP", came_on=day, applied_on=applied)
         refunds.add_refund(order, lines, refund, by=make.owner, today=make.today)
     read = workbook(as_viewer, make)
-    proof = read["Lines"].iloc[:-1]
+    proof = read["Lines"].iloc[:-1].astype({"Date": "datetime64[ns]"})
     assert read["Lines"].iloc[-1]["Landed"] == 40.0
     for sheet in SHEETS:
         rows, total = read[sheet].iloc[:-1], read[sheet].iloc[-1]
