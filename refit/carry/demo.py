@@ -17,7 +17,10 @@ from refit.boat.actions import boats
 from refit.boat.models import Boat, Label, Location, System
 from refit.carry.demo_buying import Buying
 from refit.carry.demo_files import Files, Row
-from refit.carry.demo_papers import draw_receipts
+from refit.carry.demo_money import Money
+from refit.carry.demo_papers import Papers
+from refit.carry.demo_payments import Payments
+from refit.carry.demo_plans import Plans
 from refit.carry.demo_stores import Stores
 
 SLUG = "kittiwake"
@@ -73,14 +76,21 @@ def build(files: Files, say: Say) -> Boat:
     say(stores.list_parts())
     say(stores.list_jobs())
     buying = Buying(boat, files, users, systems, stores)
-    happened = sorted([*stores.happenings(), *buying.happenings()], key=lambda event: event.when)
+    deeds = [
+        *stores.happenings(),
+        *buying.happenings(),
+        *Money(buying).happenings(),
+        *Payments(buying).happenings(),
+        *Plans(boat, files, users, systems, stores).happenings(),
+    ]
+    happened = sorted(deeds, key=lambda event: event.when)
     for done, event in enumerate(happened, start=1):
         event.deed()
         if done % 100 == 0:
             say(f"{done} of {len(happened)} things that happened")
-    say(f"{len(happened)} things that happened: orders, arrivals, in and out")
+    say(f"{len(happened)} things that happened: orders, arrivals, bills, money back, payments, in and out")
     stores.finish_jobs()
-    say(draw_receipts(boat, files, users["skipper"], buying.orders))
+    say(Papers(boat, users["skipper"], buying).draw())
     return boat
 
 
