@@ -219,7 +219,7 @@ def owners(request: Any, papers: list[Paper]) -> dict[int, list[tuple[str, str]]
     return found
 
 
-def _led_to(request: Any, kind: str, thing: Part | Location | Any, before: str) -> tuple[str, str]:
+def _led_to(request: Any, kind: str, thing: Any, before: str) -> tuple[str, str]:
     owner = owner_of(thing, kind)
     words = f"{owner.words}, {thing.title}" if kind == "job" else owner.words
     words = before + words

@@ -8,7 +8,7 @@ from typing import Any
 from django.db.models import Exists, OuterRef, Q, QuerySet
 from django.http import Http404
 
-from refit.boat.models import Label, Location, Member, Paper, PaperKind, PlacePaper
+from refit.boat.models import Location, Member, Paper, PaperKind, PlacePaper
 from refit.boat.rights import RIGHTS, Right
 from refit.buying.models import Line, Order, OrderPaper
 from refit.stores.models import Holding, Need, Part, PartPaper
@@ -96,10 +96,8 @@ def loose() -> Q:
 
 def place_by_code(member: Member, code: str) -> Location:
     """Return the place that a label leads to, or 404. An earlier label of the place leads there too."""
-    label = Label.objects.filter(boat_id=member.boat_id, code=code.upper()).select_related("location").first()
-    if label is None or label.location is None:
-        raise Http404("No such place.")
-    return one(places(member).select_related("area", "parent", "went_to", "photo"), pk=label.location_id)
+    found = places(member).select_related("area", "parent", "went_to", "photo")
+    return one(found, labels__boat_id=member.boat_id, labels__code=code.upper())  # type: ignore[no-any-return]
 
 
 def one(rows: "QuerySet[Any]", **look_up: Any) -> Any:

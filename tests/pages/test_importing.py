@@ -293,5 +293,5 @@ def test_the_page_asks_as_few_questions_for_many_rows(make, as_owner, django_ass
     few = sent(as_owner, make, file(ROPE))
     many = sent(as_owner, make, file(*[[f"N-{n}", f"Shop {n}", *ROPE[2:]] for n in range(150)]))
     for where in (few, many):
-        with django_assert_num_queries(17):
+        with django_assert_num_queries(15):
             as_owner.get(where)

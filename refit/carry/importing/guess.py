@@ -180,8 +180,11 @@ def _part(values: Sequence[Value], test: Any) -> float:
 
 
 def _fits(type: str, values: Sequence[Value]) -> bool:
-    """Return whether what stands in a column can be of a type at all: a heading alone may mislead."""
-    if type in (MONEY, QUANTITY, NUMBER):
+    """Return whether what stands in a column can be of a type at all: a heading alone may mislead.
+
+    A quantity is one by its heading: without it rows would come in as one each, and nobody be told.
+    """
+    if type in (MONEY, NUMBER):
         return _part(values, _is_number) >= 0.3
     return True
 

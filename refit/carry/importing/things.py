@@ -143,10 +143,10 @@ def places(done: Any, line: Line, today: date) -> bool:
         if isinstance(area, NewPlace):
             area.facts.update(where)
         parent = area
-    mark = split_place(text, name)[0]
-    if not _mark_is_short(line, mark):
+    listed = line.plan.column("name") is not None
+    if not _mark_is_short(line, split_place(text, name, listed=listed)[0]):
         return False
-    world.place(text, name, kind=kind, parent=parent, note=line.get("note", ""))
+    world.place(text, name, listed=listed, kind=kind, parent=parent, note=line.get("note", ""))
     return False
 
 
@@ -244,9 +244,10 @@ def stock(done: Any, line: Line, today: date) -> bool:
     if part.unit == "each" and quantity is not None and quantity != quantity.to_integral_value():
         line.fault("quantity", "is not a whole number, and the part is counted by each.")
         return False
-    if not _mark_is_short(line, split_place(text, name)[0]):
+    listed = bool(text) and line.plan.column("place_name") is not None
+    if not _mark_is_short(line, split_place(text, name, listed=listed)[0]):
         return False
-    place = world.place(text or name, name if text else "", line.get("area", ""))
+    place = world.place(text or name, name if text else "", line.get("area", ""), listed=listed)
     return _put(
         done, line, NewStock(part, place, quantity or NIL, level, line.get("serial", ""), line.get("expires"))
     )

@@ -190,7 +190,7 @@ class World:
             self.areas[folded] = self.add(NewPlace(Kind.AREA, name=name))
         return self.areas[folded]
 
-    def place(self, text: str, name: str = "", area: str = "", **facts: Any) -> Any:
+    def place(self, text: str, name: str = "", area: str = "", *, listed: bool = False, **facts: Any) -> Any:
         """Return the place that words mean, added to its area (or the boat's first) if it is not there."""
         found = self.find_place(text, name)
         if found is not None:
@@ -199,7 +199,7 @@ class World:
         parent = facts.pop("parent", None)
         if parent is None:
             parent = self.area(area) if area else self.first_area or self.area("Aboard")
-        mark, called = split_place(text, name)
+        mark, called = split_place(text, name, listed=listed)
         made = self.add(NewPlace(kind, mark, called, parent, facts))
         self._keep_place(made, fold(str(made)))
         return made
@@ -258,10 +258,13 @@ class World:
         return thing
 
 
-def split_place(text: str, name: str) -> tuple[str, str]:
-    """Return the mark and name that words in a place's column make: "S3", "S3 Settee", "Forepeak"."""
-    if name or not text:
-        return (text, name) if len(text) <= 12 else ("", f"{text} {name}"[:80])
+def split_place(text: str, name: str, *, listed: bool = False) -> tuple[str, str]:
+    """Return the mark and name that words in a place's column make: "S3", "S3 Settee", "Forepeak".
+
+    Where a list has a column of names too (`listed`), the words are a mark, whatever they look like.
+    """
+    if name or listed or not text:
+        return (text, name) if len(text) <= 12 else ("", f"{text} {name}".strip()[:80])
     first, _, rest = text.partition(" ")
     if MARK.fullmatch(text):
         return text, ""

@@ -45,8 +45,9 @@ class Sent:
 
 def start(request: Any) -> HttpResponse:
     """Choose a spreadsheet, or take an empty one to fill in."""
-    form = FileForm(request.boat, request.POST or None, request.FILES or None)
-    if request.method == "POST" and form.is_valid():
+    given = (request.POST, request.FILES) if request.method == "POST" else ()
+    form = FileForm(request.boat, *given)
+    if form.is_valid():
         sent = form.cleaned_data["file"]
         try:
             file = kept.keep(request.boat, sent.read(), sent.name or "")
