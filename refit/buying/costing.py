@@ -228,9 +228,9 @@ def _settle_lines(group: list[Order], by_order: dict[int, list[Line]]) -> None:
         order.state = state_of(order, lines)
         for line in lines:
             line.landed = line.goods + line.charges
+            line.refunded = back.get(line.pk, 0)
             line.counted = order.state in COUNTED_STATES and stands(line)
             line.delivered = delivered_value(line.landed, line.arrived, line.wanted) if line.counted else 0
-            line.refunded = back.get(line.pk, 0)
         order.goods = sum(line.goods for line in lines)
         order.landed = sum(line.landed for line in lines)
         order.delivered = sum(line.delivered for line in lines)
@@ -242,11 +242,11 @@ def _settle_lines(group: list[Order], by_order: dict[int, list[Line]]) -> None:
 
 
 def stands(line: Line) -> bool:
-    """Return whether a line of a placed order is in sums: it is bought, or bears a charge that was paid for it.
+    """Return whether a line of a placed order is in sums: it is bought, bears a charge, or money came back on it.
 
-    A charge for lines that won't come stays with them, so that its money is not lost from the sums.
+    A charge for lines that won't come stays with them, and so does a refund: neither is lost from the sums.
     """
-    return bool(line.wanted > 0 or line.landed)
+    return bool(line.wanted > 0 or line.landed or line.refunded)
 
 
 def refunded(lines: Iterable[int]) -> dict[int, int]:

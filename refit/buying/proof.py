@@ -74,7 +74,7 @@ def _order(
         yield f"{name}: {order.state} is down, its lines make it {state_of(order, lines)}."
     for line, goods in zip(lines, right.goods, strict=True):
         landed = goods + borne.get(line.pk, 0)
-        counted = order.state in COUNTED_STATES and bool(line.wanted > 0 or landed)
+        counted = order.state in COUNTED_STATES and bool(line.wanted > 0 or landed or back.get(line.pk))
         delivered = delivered_value(landed, line.arrived, line.wanted) if counted else 0
         for what, down, made in (
             ("goods", line.goods, goods),

@@ -15,7 +15,7 @@ from refit.boat.actions.boats import lock, standing
 from refit.boat.models import Boat
 from refit.boat.refusals import Refused
 from refit.buying.actions.corrections import check_paid_bills, check_refunds, note
-from refit.buying.actions.writing import checked_rate
+from refit.buying.actions.writing import check_deducted, checked_rate
 from refit.buying.costing import refresh
 from refit.buying.models import COUNTED_STATES, Charge, ChargeKind, Line, Order, Share, Supplier
 from refit.buying.rates import published
@@ -66,6 +66,7 @@ def add_charge(boat: Boat, lines: Sequence[Line], bill: Bill, *, by: Any, today:
     )
     before = {pk: order.landed for pk, order in orders.items()}
     refresh(orders.values(), on=today, words=f"{charge.get_kind_display()} added")
+    check_refunds(orders.values())
     for order in Order.objects.filter(pk__in=list(orders)):
         note(
             order,
@@ -192,6 +193,8 @@ def _set(charge: Charge, bill: Bill, today: date) -> None:
         raise Refused("Only a tax can be reclaimed.", code="reclaimable", field="reclaimable")
     if charge.in_prices and bill.kind != ChargeKind.TAX:
         raise Refused("This tax is in the prices already; it stays a tax.", code="tax_marks", field="kind")
+    if not charge.reclaimable:  # what was deducted while it could be stays so
+        check_deducted(bill.reclaimable, charge.boat)
     charge.rate = _rate(bill, home, bill.billed_on or today)
     charge.kind, charge.words, charge.basis = bill.kind, bill.words, bill.basis
     charge.amount, charge.currency = amount, bill.currency

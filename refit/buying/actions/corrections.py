@@ -114,8 +114,11 @@ def correct_order(
 
 
 def check_refunds(orders: Iterable[Order]) -> None:
-    """Refuse what would leave an order, or a line of it, costing less than has come back or is applied for."""
-    ids = [order.pk for order in orders]
+    """Refuse what would leave an order costing less than has come back or is applied for.
+
+    Also one that hangs together with these by a shared bill: its part of that changes with theirs.
+    """
+    ids = [order.pk for order in connected(orders)]
     credits = Credit.objects.filter(order__in=ids).exclude(kind=CreditKind.GOODWILL)
     taken = dict(credits.order_by().values_list("order_id").annotate(total=Sum("home")))
     for order in Order.objects.filter(pk__in=ids).select_related("boat"):

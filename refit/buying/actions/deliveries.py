@@ -126,6 +126,7 @@ def undo_delivery(delivery: Delivery, *, by: Any, today: date) -> Delivery:
     fresh.undone_at = timezone.now()
     fresh.save(update_fields=["undone_at"])
     refresh(orders.values(), on=today, words="may come after all")
+    check_refunds(orders.values())
     return fresh
 
 

@@ -174,8 +174,8 @@ def back_to_draft(order: Order) -> Order:
 
 
 @transaction.atomic
-def cancel_order(order: Order) -> Order:
-    """Cancel an order of which nothing has arrived; it then stands in no sum."""
+def cancel_order(order: Order, *, on: date | None = None) -> Order:
+    """Cancel an order of which nothing has arrived (`on`: today unless given); it then stands in no sum."""
     lock(order.boat)
     fresh = Order.objects.select_for_update(no_key=True).get(pk=order.pk)
     if fresh.state == OrderState.CANCELLED:
@@ -190,7 +190,7 @@ def cancel_order(order: Order) -> Order:
         fresh.ordered_on = None  # never placed: taken back, it is a draft again
     fresh.state = OrderState.CANCELLED
     fresh.save()
-    refresh([fresh], words="cancelled")
+    refresh([fresh], on=on, words="cancelled")
     return fresh
 
 

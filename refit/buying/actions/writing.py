@@ -260,6 +260,7 @@ def build_charge(order: Order, row: ChargeFacts, today: date) -> Charge:
         raise Refused(f"{row.amount} is too much for one charge.", code="too_large", field="amount")
     if row.kind != ChargeKind.TAX and (row.reclaimable or row.in_prices):
         raise Refused("Only tax is reclaimed, or in the prices already.", code="tax_marks", field="kind")
+    check_deducted(row.reclaimable, order.boat)
     rate = order.rate
     if currency == order.boat.currency:
         rate = Decimal(1)
@@ -283,6 +284,17 @@ def build_charge(order: Order, row: ChargeFacts, today: date) -> Charge:
         expected=row.expected,
         payee=row.payee,
     )
+
+
+def check_deducted(reclaimable: bool, boat: Boat) -> None:
+    """Refuse a tax that is no cost on a boat that cannot deduct it."""
+    if reclaimable and not boat.deducts_tax:
+        raise Refused(
+            "This boat does not get tax back as a business, so the tax is cost. If it comes back later (export, "
+            "yacht in transit), it is money back on the order.",
+            code="not_deducted",
+            field="reclaimable",
+        )
 
 
 def check_day(day: date, today: date, name: str) -> None:
