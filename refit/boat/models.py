@@ -48,6 +48,11 @@ class Boat(models.Model):
     currency = models.CharField(max_length=3)
     units = models.CharField(max_length=8, choices=Units, default=Units.METRIC)
     time_zone = models.CharField(max_length=40, default="UTC")
+    deducts_tax = models.BooleanField(
+        "we get tax on purchases back",
+        default=False,
+        help_text="Registered for tax: what is marked as such is no cost. Else every tax is cost until it comes back.",
+    )
     is_demo = models.BooleanField(default=False)
     created_at = models.DateTimeField(auto_now_add=True)
 

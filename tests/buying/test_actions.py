@@ -5,6 +5,8 @@ from datetime import date, timedelta
 import pytest
 
 from refit.boat.actions import papers
+from refit.boat.actions.boats import change_boat
+from refit.boat.refusals import Refused
 from refit.buying import reading, spend
 from refit.buying.actions import deliveries, orders
 from refit.buying.actions.deliveries import Arrival
@@ -149,6 +151,17 @@ def test_a_preview_keeps_nothing(make):
 def test_tax_is_cost_only_if_it_stays_paid(make, marks, landed):
     """IAS 2 Inventories, paragraph 11: tax that can be reclaimed is no cost, other tax is, and it counts once."""
     assert make.order(make.line(price=D(100)), charges=(ChargeFacts("tax", D(20), **marks),)).landed == landed
+
+
+def test_a_boat_that_cannot_deduct_tax_pays_it(make):
+    change_boat(make.boat, deducts_tax=False)
+    make.boat.refresh_from_db()
+    with pytest.raises(Refused) as refusal:
+        make.order(make.line(price=D(100)), charges=(ChargeFacts("tax", D(20), reclaimable=True),))
+    assert refusal.value.code == "not_deducted"
+    assert "money back on the order" in str(refusal.value)
+    assert not Order.objects.exists()
+    assert make.order(make.line(price=D(100)), charges=(ChargeFacts("tax", D(20)),)).landed == 12000
 
 
 def test_duty_and_freight_add_and_a_discount_takes_off(make):

@@ -29,7 +29,7 @@ def landed(order):
 @pytest.fixture
 def order(make):
     """An order of 100.00 over two lines, with 20.00 of duty expected from a courier, 40 days old."""
-    duty = ChargeFacts("duty", D("20.00"), expected=True, payee=make.supplier("Fastway"))
+    duty = ChargeFacts("duty", D("20.00"), expected=True, payee=make.supplier("Quayside Carriers"))
     lines = [make.line(words="Wire", price=D("75.00")), make.line(words="Terminals", price=D("25.00"))]
     return make.order(*lines, charges=(duty,), on=make.today - timedelta(40))
 
@@ -47,14 +47,16 @@ def test_the_real_bill_takes_the_place_of_what_was_expected(make, order, as_owne
     page = as_owner.get(at(make, f"orders/{order.number}/")).content.decode()
     assert "expected, in the sums" in page
     assert "£120.00 all in" in page
-    answer = as_owner.post(at(make, f"bills/{charge.pk}/came/"), sent(make, payee="fastway"), follow=True)
+    answer = as_owner.post(
+        at(make, f"bills/{charge.pk}/came/"), sent(make, payee="quayside carriers"), follow=True
+    )
     page = answer.content.decode()
     assert "£131.47 all in" in page
     assert "20.00 was expected" in page
     charge.refresh_from_db()
-    assert (charge.expected, charge.home, charge.payee.name) == (False, 3147, "Fastway")
+    assert (charge.expected, charge.home, charge.payee.name) == (False, 3147, "Quayside Carriers")
     assert sorted(charge.shares.values_list("home", flat=True)) == [787, 2360]
-    assert Supplier.objects.filter(boat=make.boat, name__iexact="fastway").count() == 1
+    assert Supplier.objects.filter(boat=make.boat, name__iexact="quayside carriers").count() == 1
 
 
 def test_the_bill_can_be_expected_again(make, order, as_owner):
@@ -151,6 +153,36 @@ def test_only_a_tax_is_got_back_and_a_bill_to_come_has_no_date(make, order, as_o
     answer = as_owner.post(at(make, f"bills/{bill(order).pk}/change/"), data)
     assert answer.status_code == 422
     assert set(answer.context["form"].errors) == {"reclaimable", "billed_on"}
+
+
+def test_tax_is_no_cost_only_for_who_can_deduct_it(make, order, as_owner):
+    """IAS 2 Inventories, paragraph 11: only tax recoverable from the tax authorities stays out of the cost."""
+    page = at(make, f"orders/{order.number}/bill/")
+    line = order.lines.first().pk
+    tax = sent(make, kind="tax", basis="value", line=[line], amount="10", reclaimable="on")
+    assert 'name="reclaimable"' in as_owner.get(page).content.decode()
+    as_owner.post(page, tax)
+    assert landed(order) == 12000
+    as_owner.post(at(make, "boat/"), facts_of(as_owner, make))  # unticked: registered no longer
+    make.boat.refresh_from_db()
+    assert make.boat.deducts_tax is False
+    assert 'name="reclaimable"' not in as_owner.get(page).content.decode()
+    as_owner.post(page, tax | {"reference": "second"})
+    assert landed(order) == 13000
+    # What was deducted while it could be stays so, also when the bill is corrected.
+    first = Charge.objects.get(kind="tax", reclaimable=True)
+    as_owner.post(
+        at(make, f"bills/{first.pk}/change/"),
+        sent(make, kind="tax", basis="value", amount="12", reclaimable="on"),
+    )
+    first.refresh_from_db()
+    assert (first.amount, first.effect, landed(order)) == (1200, 0, 13000)
+
+
+def facts_of(client, make):
+    """Return what the boat's own form would send, its ticks taken off."""
+    form = client.get(at(make, "boat/")).context["form"]
+    return {name: value for name, value in form.initial.items() if value not in (None, True, False)}
 
 
 def test_the_same_bill_twice_counts_once(make, order, as_owner):

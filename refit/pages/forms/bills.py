@@ -91,6 +91,8 @@ class WholeBillForm(BillForm):
         super().__init__(boat, *args, **kwargs)
         self.charge = charge
         self.fields["amount"].label = "Amount"  # type: ignore[index]
+        if not boat.deducts_tax and not (charge is not None and charge.reclaimable):
+            del self.fields["reclaimable"]
 
     def clean(self) -> dict[str, Any]:
         got = super().clean() or {}
@@ -111,8 +113,10 @@ class WholeBillForm(BillForm):
     def whole(self, payee: Supplier | None) -> Bill:
         """Return the bill as typed."""
         got = self.cleaned_data
-        names = ("kind", "words", "basis", "reclaimable", "expected")
-        return Bill(payee=payee, **{name: got[name] for name in names}, **self._money())
+        names = ("kind", "words", "basis", "expected")
+        reclaimable = got.get("reclaimable", False)
+        facts = {name: got[name] for name in names}
+        return Bill(payee=payee, reclaimable=reclaimable, **facts, **self._money())
 
 
 class AddBillForm(WholeBillForm):
