@@ -11,9 +11,10 @@ import django_filters
 from django import forms
 from django.db.models import Count, Exists, OuterRef, Q, QuerySet, Sum
 
-from refit.boat.models import Boat, Paper, PaperKind
+from refit.boat.models import Boat, Location, Paper, PaperKind
 from refit.buying.models import COMING_STATES, COUNTED_STATES, Line, Order, OrderPaper, OrderState, Supplier
 from refit.buying.owing import of_orders
+from refit.buying.reading import away_places, lying_away
 from refit.calc.text import fold
 from refit.pages.fields import DayField
 from refit.pages.lists import Keys
@@ -44,7 +45,12 @@ COLUMNS = (
     Column("All in", Kind.MONEY),
     Column("Arrived", Kind.MONEY),
 )
-SIEVE_STATES = [("coming", "Still to come"), ("late", "Late"), *OrderState.choices]
+SIEVE_STATES = [
+    ("coming", "Still to come"),
+    ("late", "Late"),
+    ("away", "Arrived away"),
+    *OrderState.choices,
+]
 MARKS = {
     OrderState.ARRIVED: "mark-ok",
     OrderState.PART_ARRIVED: "mark-warn",
@@ -108,11 +114,13 @@ class OrderSieve(django_filters.FilterSet):
         return rows.filter(either)
 
     def in_state(self, rows: "QuerySet[Order]", name: str, state: str) -> "QuerySet[Order]":
-        """Return the orders in a state, or those still to come, or those that are late."""
+        """Return the orders in a state, or those still to come, late, or come no further than away."""
         if state == "coming":
             return rows.filter(state__in=COMING_STATES)
         if state == "late":
             return rows.filter(state__in=COMING_STATES, expected_on__lt=self.request.today)
+        if state == "away":
+            return rows.filter(pk__in=lying_away(self.request.boat).values("line__order"))
         return rows.filter(state=state)
 
     def with_receipt(self, rows: "QuerySet[Order]", name: str, kept: str) -> "QuerySet[Order]":
@@ -138,6 +146,7 @@ class OrderRow:
     late: bool
     unpaid: bool = False
     overpaid: bool = False
+    away: Location | None = None
 
 
 @dataclass(frozen=True)
@@ -158,12 +167,13 @@ def is_late(order: Order, today: date) -> bool:
 
 
 def order_rows(orders: Sequence[Order], today: date) -> list[OrderRow]:
-    """Return the rows of these orders, with what each is of and whether it is paid, in five queries."""
+    """Return the rows of these orders, with what each is of whether it is paid and lies away, in six queries."""
     lines: dict[int, list[Line]] = defaultdict(list)
     found = Line.objects.filter(order__in=[order.pk for order in orders]).select_related("part")
     for line in found.order_by("order_id", "position"):
         lines[line.order_id].append(line)
     owed = of_orders(orders)
+    away = away_places(orders[0].boat, [order.pk for order in orders]) if orders else {}
     return [
         OrderRow(
             order,
@@ -173,6 +183,7 @@ def order_rows(orders: Sequence[Order], today: date) -> list[OrderRow]:
             # What has not come is seldom paid yet; that alone is nothing to stand out.
             unpaid=order.state == OrderState.ARRIVED and owed[order.pk].left > 0,
             overpaid=order.pk in owed and owed[order.pk].over > 0,
+            away=away.get(order.pk),
         )
         for order in orders
     ]

@@ -10,8 +10,9 @@ from datetime import date
 from decimal import Decimal
 from typing import Any
 
-from refit.boat.models import Kind, Paper
+from refit.boat.models import Kind, Location, Paper
 from refit.boat.rights import Right
+from refit.buying.actions.deposits import LOST
 from refit.buying.costing import line_amount
 from refit.buying.models import (
     COMING_STATES,
@@ -19,6 +20,7 @@ from refit.buying.models import (
     Delivery,
     DeliveryLine,
     Line,
+    LineKind,
     Order,
     OrderState,
     PaymentSplit,
@@ -26,6 +28,7 @@ from refit.buying.models import (
     RateSource,
     Share,
 )
+from refit.buying.reading import away_places
 from refit.calc.money import from_minor, minor_digits
 from refit.calc.numbers import format_quantity
 from refit.calc.text import fold
@@ -34,7 +37,12 @@ from refit.pages.order_list import MARKS, is_late
 from refit.stores.models import Holding, Unit
 
 NIL = Decimal(0)
-LINE_MARKS = {"arrived": "mark-ok", "part arrived": "mark-warn", "cancelled": "mark-stop"}
+LINE_MARKS = {
+    "arrived": "mark-ok",
+    "part arrived": "mark-warn",
+    "cancelled": "mark-stop",
+    LOST.lower(): "mark-stop",
+}
 
 
 @dataclass
@@ -101,6 +109,7 @@ class Sheet:
 
     mark: str
     late: bool
+    away: Location | None  # where it lies that came no further than away
     rate: str
     next: str  # "ordered", "change", "put_away", "book_in", "job", or nothing
     lines: list[LineRow]
@@ -139,6 +148,7 @@ def sheet_of(order: Order, today: date, rights: Iterable[str]) -> Sheet:
     return Sheet(
         mark=MARKS.get(OrderState(order.state), ""),
         late=is_late(order, today),
+        away=away_places(order.boat, [order.pk]).get(order.pk),
         rate=rate_words(order),
         next=_next(order, lines, unstowed),
         lines=[_line_row(line) for line in lines],
@@ -173,6 +183,8 @@ def _next(order: Order, lines: list[Line], unstowed: bool) -> str:
 
 def _line_row(line: Line) -> LineRow:
     state = "cancelled" if line.order.state == OrderState.CANCELLED else line.state_words
+    if state == "arrived" and line.kind == LineKind.SERVICE and line.words.startswith(LOST):
+        state = LOST.lower()  # nothing came: it is what the deposit cost
     came = ""
     if line.arrived > 0 and (line.arrived != line.quantity or line.wont_come > 0):
         came = f"{format_quantity(line.arrived)} of {format_quantity(line.quantity)} came"
