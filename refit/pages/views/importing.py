@@ -10,6 +10,7 @@ from django.http import Http404, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils.http import urlencode
 
+from refit.boat.actions.boats import lock
 from refit.boat.refusals import Refused
 from refit.carry.importing import kept, shapes
 from refit.carry.importing.check import Checked, check
@@ -153,6 +154,7 @@ def bring_in(request: Any) -> HttpResponse:
 def _brought_in(request: Any, sent: Sent, form: WriteForm) -> Done:
     if form.cleaned_data["seen"] != sent.digest:
         raise Refused("How the file is read was changed meanwhile. Look again.", code="changed")
+    lock(request.boat)  # from the check on: the same file brought in twice at once makes no doubles
     done = check(request.boat, sent.book, sent.plans, request.today)
     if done.faulty and not form.cleaned_data["leave_out"]:
         raise Refused(f"{done.faulty} rows are not right. Put them right, or leave them out.", code="faults")

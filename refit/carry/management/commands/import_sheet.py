@@ -5,7 +5,9 @@ from pathlib import Path
 from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError
+from django.db import transaction
 
+from refit.boat.actions.boats import lock
 from refit.boat.clock import day_of
 from refit.boat.models import Boat, Member
 from refit.boat.rights import Role
@@ -14,7 +16,7 @@ from refit.carry.importing.check import Checked, check
 from refit.carry.importing.fields import BY_KEY
 from refit.carry.importing.files import faults_file
 from refit.carry.importing.guess import Plan, guess
-from refit.carry.importing.write import NotWritten, write
+from refit.carry.importing.write import NotWritten, Written, write
 from refit.carry.sheets.book import MOST_BYTES, Book, SheetProblem
 from refit.carry.sheets.read import read
 
@@ -49,21 +51,32 @@ class Command(BaseCommand):
             self._say(sentence)
         for plan in plans:
             self._say(_as_read(plan))
+        if options["check"]:
+            self._check(boat, book, plans)
+            return
+        # Under the boat's lock from the check on, so that the same file brought in twice at once makes no doubles.
+        with transaction.atomic():
+            lock(boat)
+            made = self._bring_in(boat, book, plans, path.name, options["leave_out"])
+        shapes.remember(boat, [plan for plan in plans if plan.kind])
+        self._say(f"{boat}: {made.said} brought in from {path.name}.")
+
+    def _check(self, boat: Boat, book: Book, plans: list[Plan]) -> None:
+        done = check(boat, book, plans, day_of(boat))
+        self._found(done)
+        if done.faulty:
+            raise CommandError(f"{done.faulty:,} rows are not right; nothing was written.")
+        self._say("Every row is right. Nothing was written, as --check asks.")
+
+    def _bring_in(self, boat: Boat, book: Book, plans: list[Plan], name: str, rest: str | None) -> Written:
         today = day_of(boat)
         done = check(boat, book, plans, today)
         self._found(done)
-        if options["check"]:
-            if done.faulty:
-                raise CommandError(f"{done.faulty:,} rows are not right; nothing was written.")
-            self._say("Every row is right. Nothing was written, as --check asks.")
-            return
-        self._left_out(boat, book, plans, done, options["leave_out"])
+        self._left_out(boat, book, plans, done, rest)
         try:
-            made = write(boat, done, by=_owner(boat), today=today, name=path.name, say=self._progress)
+            return write(boat, done, by=_owner(boat), today=today, name=name, say=self._progress)
         except NotWritten as refused:
             raise CommandError(f"Nothing was written: {refused}") from None
-        shapes.remember(boat, [plan for plan in plans if plan.kind])
-        self._say(f"{boat}: {made.said} brought in from {path.name}.")
 
     def _found(self, done: Checked) -> None:
         for sentence in done.said:
