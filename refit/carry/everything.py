@@ -77,8 +77,21 @@ TABLES: tuple[Table, ...] = (
     ("Papers of jobs", work.JobPaper),
     ("Papers of places", boats.PlacePaper),
 )
-# Keys of web forms that were sent, and how columns of imported files were read: they say nothing of the boat.
-LEFT_OUT: tuple[type[models.Model], ...] = (boats.FormKey, boats.SheetShape)
+# Every other table of the program, and why it stays behind. Whoever takes the files reads these reasons in them.
+STAYS: dict[str, str] = {
+    "boat.FormKey": "keys of forms that were sent, which keep one from acting twice",
+    "boat.SheetShape": "how the columns of imported files were read",
+    "auth.User": "passwords (the people themselves are on the sheet People)",
+    "sessions.Session": "who is signed in where",
+    "axes.AccessAttempt": "wrong passwords and sign-ins",
+    "axes.AccessAttemptExpiration": "wrong passwords and sign-ins",
+    "axes.AccessFailureLog": "wrong passwords and sign-ins",
+    "axes.AccessLog": "wrong passwords and sign-ins",
+    "admin.LogEntry": "lists that the program keeps of itself, alike for all boats",
+    "auth.Group": "lists that the program keeps of itself, alike for all boats",
+    "auth.Permission": "lists that the program keeps of itself, alike for all boats",
+    "contenttypes.ContentType": "lists that the program keeps of itself, alike for all boats",
+}
 # Columns that only repeat others in a form that is quick to look up.
 REPEATED = ("folded", "mark_folded", "mark_sort", "search")
 
@@ -254,6 +267,7 @@ def _about(boat: Boat) -> Iterator[tuple[str, str]]:
         "In csv, text that begins with = + - or @ has a ' before it, so that no spreadsheet runs it.",
     )
     yield "Papers", "The zip holds each paper by its number; the sheet Papers says which file it is."
+    yield "Not in it", "; ".join(dict.fromkeys(STAYS.values())) + "."
     yield "By", "Prepared by the owner, not verified"
 
 
