@@ -42,6 +42,9 @@ class Buying:
             written = row.whole("ordered")
             when = (0 if written is None else written, 0, row.number)
             yield Happening(when, partial(self._order, row))
+            if row.given("state") == "cancelled":
+                cancelled = row.whole("cancelled") or 0
+                yield Happening((cancelled, 1, row.number), partial(self._cancel, row))
             if row.text("all_came"):
                 arrived = row.whole("all_came") or 0
                 yield Happening((arrived, 1, row.number), partial(self._all_came, row))
@@ -80,6 +83,9 @@ class Buying:
                 f"is order {self.orders[number].number}; sort the orders by day and number them without gaps"
             )
 
+    def _cancel(self, row: Row) -> None:
+        orders.cancel_order(self.order(row), on=row.day("cancelled"))
+
     def _again(self, row: Row) -> Order:
         """Confirm that an order of this supplier came again."""
         repeat = Repeat.objects.get(boat=self.boat, order__supplier=self.suppliers[row.given("supplier")])
@@ -117,7 +123,7 @@ class Buying:
         if row.given("state") == "draft":
             return order
         order = orders.place_order(order, on=facts.ordered_on or today, today=today)
-        return orders.cancel_order(order) if row.given("state") == "cancelled" else order
+        return order
 
     def _mark(self, order: Order, data: list[Row], row: Row) -> None:
         """Say which lines were second-hand, a gift, or sent free in the place of another."""
