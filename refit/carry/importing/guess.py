@@ -14,7 +14,7 @@ from typing import Any
 
 from refit.calc.money import minor_digits
 from refit.calc.text import fold
-from refit.carry.importing.fields import BY_KEY, KINDS, MONEY, NUMBER, QUANTITY, Kind
+from refit.carry.importing.fields import BY_KEY, KINDS, MONEY, NUMBER, Kind
 from refit.carry.sheets.book import Book, Row, Sheet, Value, letter, words
 from refit.carry.sheets.values import SIGNS, day, is_empty, money_sign, number
 
