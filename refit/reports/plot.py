@@ -50,7 +50,7 @@ class Size:
 LIGHT = Ground("#1b2024", "#5c6670", ("#0b5fa5", "#8a4b00", "#2f6b1f", "#8c1d5b", "#3d3d3d"))
 DARK = Ground("#e8ecef", "#9aa5ae", ("#7cc0ff", "#ffb561", "#9bd884", "#ff9fce", "#d0d0d0"))
 WIDE = Size(960, 460, 15, 5, 12)
-NARROW = Size(420, 440, 14, 2, 4)
+NARROW = Size(420, 440, 14, 3, 4)
 
 
 def curves(months: Sequence[str], drawn: Sequence[Curve], currency: str, ground: Ground, size: Size) -> bytes:
@@ -69,6 +69,7 @@ def curves(months: Sequence[str], drawn: Sequence[Curve], currency: str, ground:
         major_label_font_size=size.letters,
         legend_font_size=size.letters,
         no_data_font_size=size.letters,
+        stroke_width="2.5",
         transition="0s",
     )
     chart = pygal.Line(
@@ -86,6 +87,8 @@ def curves(months: Sequence[str], drawn: Sequence[Curve], currency: str, ground:
         truncate_legend=-1,
         truncate_label=-1,
         margin=8,
+        margin_right=3 * size.letters,  # half of the last month's name
+        margin_bottom=size.letters * -(-len(drawn) // size.columns),  # else the last row of names is cut
         max_scale=8,
         value_formatter=lambda value: f"{value:,.0f}",
         no_data_text="Nothing ordered yet",

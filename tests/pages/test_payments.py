@@ -327,6 +327,7 @@ def test_a_cancelled_order_that_was_paid_stands_out_until_its_deposit_is_lost(ma
     response = as_owner.post(address, {"on": make.today.isoformat()}, follow=True)
     assert "it stands as a cost" in said(response)
     assert "Deposit lost" in said(response)
+    assert '<span class="mark mark-stop">deposit lost</span>' in response.content.decode()
     order.refresh_from_db()
     assert order.landed == 20000
     found = order.lines.last().deliveries.get().delivery

@@ -35,6 +35,20 @@ def test_it_names_its_curves_and_months():
         assert word in words
 
 
+@pytest.mark.parametrize("size", [WIDE, NARROW])
+def test_the_names_of_five_curves_lie_within_the_drawing(size):
+    drawn = [Curve(name, [1_00, 2_00, 3_00]) for name in ("One", "Two", "Three", "Four", "Five")]
+    root = ET.fromstring(curves(MONTHS, drawn, "GBP", LIGHT, size))
+    above = {child: parent for parent in root.iter() for child in parent}
+    (legends,) = [row for row in root.iter(f"{SVG}g") if row.get("class") == "legends"]
+    lowest = max(float(box.get("y")) + float(box.get("height")) for box in legends.iter(f"{SVG}rect"))
+    node = legends
+    while node in above:
+        lowest += float(re.findall(r"[-\d.]+", node.get("transform", "translate(0, 0)"))[1])
+        node = above[node]
+    assert 0 < lowest <= size.height
+
+
 def test_curves_differ_by_their_strokes_and_not_by_colour_alone():
     assert b"24,8" in curves(MONTHS, TWO, "GBP", LIGHT, WIDE)
 

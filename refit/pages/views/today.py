@@ -145,10 +145,11 @@ def _job_cards(request: Any, mine: Any) -> list[Card]:
 
 
 def _spent(request: Any) -> dict[str, int]:
-    """Return what was ordered against the budgets, for the one line about money."""
-    ordered = (
-        Line.objects.filter(boat=request.boat, counted=True).aggregate(total=Sum("landed"))["total"] or 0
+    """Return what was ordered, less what came back, against the budgets, for the one line about money."""
+    sums = Line.objects.filter(boat=request.boat, counted=True).aggregate(
+        landed=Sum("landed"), back=Sum("refunded")
     )
+    ordered = (sums["landed"] or 0) - (sums["back"] or 0)
     budget = sum(budgets(request.boat, request.today).values())
     return {"ordered": ordered, "budget": budget, "over": max(ordered - budget, 0) if budget else 0}
 
