@@ -116,6 +116,14 @@ def test_faulty_rows_are_shown_kept_back_and_given_back(make, as_owner):
     assert rows_of(back.content)[1][3:8] == ["Pin", "some", "1", "Engine", "Qty “some” is not a number."]
 
 
+def test_a_fault_names_its_value_once_and_as_it_stands(make, as_owner):
+    """Not again as it was understood: "31/02/2025" is never shown as 31.02.2025."""
+    page = as_owner.get(sent(as_owner, make, file(["N-3", "South", "31/02/2025", "Pin", 1, 1, "Engine"])))
+    assert "“<bdi>31/02/2025</bdi>” is not in the calendar; that month has no such day." in (
+        page.content.decode()
+    )
+
+
 def test_a_column_is_put_right_and_remembered(make, as_owner):
     head = ["Order no", "Shop", "Date", "Item", "Qty", "Cash", "Category"]
     where = sent(as_owner, make, file(ROPE, head=head))

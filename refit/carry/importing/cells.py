@@ -3,6 +3,7 @@
 Decides how words become choices (units, states, kinds); what a row then means, the kinds decide.
 """
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import date
@@ -39,6 +40,10 @@ TOTALS = {
 }
 YESES = {fold(word) for word in ("yes", "y", "x", "true", "1", "✓", "✔", "ja", "oui", "si", "ok")}
 NOES = {fold(word) for word in ("no", "n", "false", "0", "nein", "nej", "non")}
+
+QUOTED = re.compile(r"^“[^”]*” ")
+
+HOME_MONEY = ("goods", "landed")  # columns that are in the boat's money whatever the order's is
 
 ARRIVED, TO_COME, DRAFT, CANCELLED, PART_ARRIVED = "arrived", "ordered", "draft", "cancelled", "part"
 
@@ -119,7 +124,12 @@ class Line:
     row: Row
     data: dict[str, Any] = field(default_factory=dict)
     faults: list[Fault] = field(default_factory=list)
-    currency: str = ""  # named beside an amount, as in "45.00 EUR"
+    marked: dict[str, str] = field(default_factory=dict)  # the currency beside an amount, as in "45.00 EUR"
+
+    @property
+    def currency(self) -> str:
+        """Return the currency that an amount of this row names; empty if none does."""
+        return next((code for key, code in self.marked.items() if key not in HOME_MONEY), "")
 
     def get(self, key: str, default: Any = None) -> Any:
         return self.data.get(key, default)
@@ -207,10 +217,9 @@ def _read(line: Line, f: Field, value: Value, style: _Style, from_1904: bool) ->
 
 
 def _without_value(sentence: str, value: Value) -> str:
-    """Return a refusal's sentence without the value in front of it, which the fault names already."""
-    quoted = shown(words(value))
-    rest = sentence.removeprefix(quoted).strip()
-    return rest or sentence
+    """Return a refusal's sentence without the value in front of it (as it stood, or as it was understood)."""
+    rest = sentence.removeprefix(shown(words(value))).strip()
+    return QUOTED.sub("", rest) or sentence
 
 
 def _value(line: Line, f: Field, value: Value, style: _Style, from_1904: bool) -> Any:
@@ -249,9 +258,19 @@ def _number(line: Line, f: Field, value: Value, style: _Style) -> Decimal:
         raise Problem("has too many decimals; a quantity has at most three.", "places")
     if f.type == QUANTITY and found < 0:
         raise Problem("is below nil.", "negative")
-    if f.type == MONEY:
-        line.currency = line.currency or values.money_sign(value)
+    if f.type == NUMBER and found < 0:
+        raise Problem("is below nil.", "negative")
+    if f.type == MONEY and (sign := values.money_sign(value)):
+        line.marked[f.key] = _known_currency(sign)
     return found
+
+
+def _known_currency(code: str) -> str:
+    try:
+        minor_digits(code)
+    except ValueError:
+        raise Problem(f"names no currency that is known ({code}).", "currency") from None
+    return code
 
 
 def _currency(value: Value) -> str:

@@ -18,7 +18,7 @@ from refit.carry.sheets.book import MOST_BYTES, Book, words
 from refit.pages.fields import BoatForm
 
 SAMPLES = 3
-CAME = (("", "as the sheet says, else still to come"), ("all", "it has all come"))
+CAME = (("", "as the sheet says, or to come"), ("all", "it has all come"))
 DAYS = (
     ("", "as the sheet shows"),
     ("day", "the day first: 3/4 is 3 April"),
@@ -140,7 +140,7 @@ def _options(boat: Boat, index: int, plan: Plan, systems: list[tuple[str, str]])
         chosen = plan.options.get("system", "")
         names = systems if not chosen or (chosen, chosen) in systems else [*systems, (chosen, chosen)]
         rows.append(
-            ("system", "System, where a row names none", [("", "none: such rows are not right"), *names])
+            ("system", "System, where a row names none", [("", "none: a fault"), *names])
         )
     if plan.kind == "orders":
         rows.append(("came", "What was ordered", list(CAME)))
