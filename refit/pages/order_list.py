@@ -156,6 +156,7 @@ class OrderSums:
     landed: int
     arrived: int
     to_come: int
+    came_back: int
     counted: int
     late: int
     drafts: int
@@ -203,12 +204,21 @@ def sums(orders: "QuerySet[Order]", today: date) -> OrderSums:
     found = orders.order_by().aggregate(
         total=Sum("landed", filter=counted),
         arrived=Sum("delivered", filter=counted),
+        back=Sum("refunded", filter=counted),
         counted=Count("pk", filter=counted),
         late=Count("pk", filter=late),
         drafts=Count("pk", filter=Q(state=OrderState.DRAFT)),
     )
     total, arrived = found["total"] or 0, found["arrived"] or 0
-    return OrderSums(total, arrived, total - arrived, found["counted"], found["late"], found["drafts"])
+    return OrderSums(
+        landed=total,
+        arrived=arrived,
+        to_come=total - arrived,
+        came_back=found["back"] or 0,
+        counted=found["counted"],
+        late=found["late"],
+        drafts=found["drafts"],
+    )
 
 
 def in_tray(boat: Boat) -> int:

@@ -13,6 +13,7 @@ from refit.boat.actions.places import add_place
 from refit.buying.actions import deliveries as arriving
 from refit.buying.actions.deliveries import Arrival
 from refit.buying.actions.orders import ChargeFacts, OrderFacts
+from refit.buying.actions.refunds import Refund, add_refund
 from refit.buying.models import Order, OrderState, Payment, Share
 from refit.stores.actions.stow import move_things
 from refit.stores.models import Holding
@@ -67,6 +68,16 @@ def test_the_list_begins_with_what_is_ordered_and_what_is_still_to_come(make, as
     text = as_viewer.get(listing(make)).content.decode()
     assert "£42.50 ordered" in text
     assert "in 2 orders; £12.50 of it still to come. 1 not ordered yet" in text
+    assert "came back" not in text
+
+
+def test_the_list_says_what_came_back_of_it(make, as_viewer):
+    order = make.order(make.line(price=D(60)))
+    back = Refund("price", D("4.50"), "GBP", came_on=make.today)
+    add_refund(order, list(order.lines.all()), back, by=make.owner, today=make.today)
+    text = as_viewer.get(listing(make)).content.decode()
+    assert "£60.00 ordered" in text
+    assert "in 1 order; £60.00 of it still to come; £4.50 came back" in text
 
 
 def test_a_parcel_at_the_forwarder_has_arrived_away(make, as_owner):
