@@ -12,7 +12,7 @@ from django.core.exceptions import ValidationError
 from django.db import models
 from django.http import Http404
 
-from refit.boat.models import Location, Member, Paper, PaperKind, PlacePaper
+from refit.boat.models import Member, Paper, PaperKind, PlacePaper
 from refit.boat.rights import RIGHTS, Right
 from refit.buying.models import OrderPaper
 from refit.calc.text import fold

@@ -193,7 +193,10 @@ def test_the_workbook_read_back_by_pandas_agrees_with_sums_by_another_route(make
     # No job of this season wants anything, so what is still to buy is what stands on drafts.
     assert systems["Still to buy"].iloc[-1] == drafts / 100
     assert systems["Still to buy"].iloc[:-1].sum().round(2) == drafts / 100
-    assert systems["Forecast"].round(2).tolist() == (systems["Ordered"] + systems["Still to buy"]).round(2).tolist()
+    assert (
+        systems["Forecast"].round(2).tolist()
+        == (systems["Ordered"] + systems["Still to buy"]).round(2).tolist()
+    )
 
 
 def test_over_or_under_is_ordered_less_budget(make, as_viewer):

@@ -139,9 +139,7 @@ def _options(boat: Boat, index: int, plan: Plan, systems: list[tuple[str, str]])
     if plan.kind in ("orders", "jobs"):
         chosen = plan.options.get("system", "")
         names = systems if not chosen or (chosen, chosen) in systems else [*systems, (chosen, chosen)]
-        rows.append(
-            ("system", "System, where a row names none", [("", "none: a fault"), *names])
-        )
+        rows.append(("system", "System, where a row names none", [("", "none: a fault"), *names]))
     if plan.kind == "orders":
         rows.append(("came", "What was ordered", list(CAME)))
         money = list(
