@@ -3,6 +3,7 @@
 import io
 import zipfile
 from collections.abc import Mapping, Sequence
+from datetime import date, timedelta
 from typing import Any
 
 from openpyxl import Workbook, load_workbook
@@ -55,3 +56,32 @@ def rows_of(data: bytes, title: str | None = None) -> list[list[Any]]:
     book = load_workbook(io.BytesIO(data))
     page = book[title] if title else book.worksheets[0]
     return [list(row) for row in page.iter_rows(values_only=True)]
+
+
+SEASON = [
+    "Order no",
+    "Shop",
+    "Date",
+    "Currency",
+    "Part no",
+    "Item",
+    "Qty",
+    "Price",
+    "Shipping",
+    "Category",
+    "Locker",
+]
+
+
+def season(lines: int) -> bytes:
+    """Return a spreadsheet of orders with four lines each, a fifth of them in euros, half of them of parts."""
+    first = date(2024, 1, 2)
+    rows = [
+        [
+            f"R-{at // 4}", f"Shop {at // 4 % 40}", first + timedelta(days=at // 4 % 300), "EUR" if at // 4 % 5 == 0 else "GBP",
+            f"PN-{at % 500}" if at % 2 else None, f"Thing {at % 500}", 1 + at % 3, round(3.5 + at % 90 * 1.07, 2),
+            6.9 if at % 4 == 0 else None, ["Rig", "Engine", "Steering"][at % 3], f"S{at % 30}",
+        ]
+        for at in range(lines)
+    ]  # fmt: skip
+    return xlsx({"Purchases": [SEASON, *rows]})

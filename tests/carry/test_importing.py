@@ -393,6 +393,39 @@ def test_other_money_within_one_order_is_named(make):
     assert "H3" in [where for where, _ in faults(make, orders_sheet(*rows, head=head))]
 
 
+def test_an_amount_in_other_money_than_its_row_is_named(make):
+    """The mark beside an amount counts, also where a column says another currency; on a second row as well."""
+    head = [*HEAD, "Currency", "Freight"]
+    rows = [
+        ["A", "North", WHEN, "Rope", 1, "4.50 EUR", "Engine", "GBP", None],
+        ["B", "North", WHEN, "Rope", 1, "4.50 GBP", "Engine", None, None],
+        ["B", "North", WHEN, "Pin", 1, "4.50 XXX", "Engine", None, None],
+        ["C", "North", WHEN, "Rope", 1, "£4.50", "Engine", "GBP", "£2 "],
+        ["D", "North", WHEN, "Rope", 1, "£4.50", "Engine", None, "2.00 €"],
+    ]
+    assert faults(make, orders_sheet(*rows, head=head)) == {
+        ("F2", "4.50 EUR"): "is in EUR, but its row in GBP.",
+        ("F4", "4.50 XXX"): "names no currency that is known (XXX).",
+        ("I6", "2.00 €"): "is in EUR, but its row in GBP.",
+    }
+
+
+@pytest.mark.parametrize("wrong", [{1: None}, {2: "soon"}, {2: None}, {2: date(2099, 1, 1)}, {1: "N" * 81}])
+@pytest.mark.parametrize("spoilt", [0, 1])
+def test_an_order_is_not_written_without_its_row_of_a_wrong_seller_or_day(make, wrong, spoilt):
+    """What is blank in a later row is filled from the first; else the order waits whole."""
+    rows = [ROPE, ["N-1", "North", WHEN, "Tape", 2, 1, "Engine"]]
+    rows[spoilt] = [wrong.get(at, value) for at, value in enumerate(rows[spoilt])]
+    done, _, _ = looked(make, orders_sheet(*rows))
+    filled = spoilt == 1 and None in wrong.values()
+    assert (done.faulty, len(done.orders)) == ((0, 1) if filled else (2, 0))
+
+
+def test_a_weight_below_nil_is_named(make):
+    found = faults(make, xlsx({"Parts": [["Part", "Part number", "Weight of one, kg"], ["Rope", "R", -2]]}))
+    assert found == {("C2", "-2"): "is below nil."}
+
+
 def test_no_rate_is_named(make):
     """No rate of the Kuwaiti dinar is published by the bank."""
     found = faults(make, orders_sheet([*ROPE, "KWD"], head=[*HEAD, "Currency"]))

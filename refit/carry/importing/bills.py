@@ -15,7 +15,7 @@ from refit.calc.landed import goods_in_home
 from refit.calc.money import minor_digits, to_minor
 from refit.calc.numbers import format_quantity
 from refit.calc.text import fold
-from refit.carry.importing.cells import ARRIVED, CANCELLED, DRAFT, PART_ARRIVED, Line, as_day
+from refit.carry.importing.cells import ARRIVED, CANCELLED, DRAFT, HOME_MONEY, PART_ARRIVED, Line, as_day
 
 CHARGES = ("freight", "duty", "tax", "handling", "discount")
 RATE_PLACES = Decimal("0.00000001")
@@ -96,12 +96,46 @@ def _read_state(line: Line) -> None:
         line.faults = [fault for fault in line.faults if fault.heading != line.plan.headings[place]]
 
 
-def bills_of(lines: Sequence[Line], plan: Any) -> list[Bill]:
+def _key(line: Line) -> Key:
+    ref = fold(str(line.get("order") or line.get("reference") or ""))
+    return (ref, fold(line.get("supplier") or ""), line.get("date"), line.get("state") == DRAFT)
+
+
+def _is_whole(key: Key, today: date) -> bool:
+    """Return whether a row says by itself which order it is of: seller and day, and both can be right."""
+    _, supplier, day, draft = key
+    return bool(supplier and (draft or (day and day <= today)))
+
+
+def _key_of_its_order(line: Line, others: Sequence[Key], today: date) -> Key:
+    """Return the key of the order that a row belongs to, also where its own seller or day is not right.
+
+    So that an order waits whole for its faulty row, and is not written without it.
+    """
+    ref, supplier, day, draft = key = _key(line)
+    if not ref or _is_whole(key, today):
+        return key
+    may_be = [
+        other
+        for other in others
+        if (other[0], other[3]) == (ref, draft)
+        and other[1] == (supplier or other[1])
+        and (not day or day > today or other[2] == day)
+    ]
+    return may_be[0] if len(may_be) == 1 else key
+
+
+def bills_of(lines: Sequence[Line], today: date) -> list[Bill]:
+    """Return the orders that rows make: those of one number, seller and day."""
     found: dict[Key, Bill] = {}
+    whole: dict[str, dict[Key, None]] = {}  # the orders by number, of which a row says seller and day
+    for line in lines:
+        key = _key(line)
+        if _is_whole(key, today):
+            whole.setdefault(key[0], {})[key] = None
     for line in lines:
         draft = line.get("state") == DRAFT
-        ref = fold(str(line.get("order") or line.get("reference") or ""))
-        key = (fold(line.get("supplier") or ""), ref, line.get("date"), draft)
+        key = _key_of_its_order(line, list(whole.get(_key(line)[0], ())), today)
         if key not in found:
             found[key] = Bill([], draft)
         below = [line.get(name) for name in ("price", "total", "goods") if line.get(name) is not None]
@@ -159,10 +193,20 @@ def _check_days(row: Line, today: date) -> None:
         row.fault("arrived", "has not come yet.")
 
 
+def _check_marks(row: Line, home: str) -> None:
+    """Name an amount that is marked in other money than its row's: "45.00 EUR" where the currency is GBP."""
+    for key, code in row.marked.items():
+        own = home if key in HOME_MONEY else row.get("currency") or row.currency
+        if code != own:
+            row.fault(key, f"is in {code}, but its row in {own}.")
+
+
 def _currency(done: Any, bill: Bill) -> None:
     home = done.world.boat.currency
     default = bill.first.plan.options.get("currency") or home
     rows = [*bill.rows, *bill.off]
+    for row in rows:
+        _check_marks(row, home)
     said = [row.get("currency") or row.currency or "" for row in rows]
     named = set(said) - {""}
     if len(named) > 1:

@@ -53,7 +53,7 @@ def check(done: Any, plan: Any, lines: Sequence[Line], count: Any, today: date) 
     """Check the rows of a sheet of orders; what is right and new goes to `done.orders`."""
     known = _Known(done.world.boat)
     kept = sorted_out(done, lines, count)
-    bills = bills_of([line for line in kept if line.get("state_word") != "refund"], plan)
+    bills = bills_of([line for line in kept if line.get("state_word") != "refund"], today)
     backs = [line for line in kept if line.get("state_word") == "refund"]
     found: dict[Key, Any] = {}
     for bill in bills:
