@@ -1,6 +1,7 @@
 """Reading spreadsheets from outside: what people's files hold, and what hostile ones try."""
 
 import io
+import tracemalloc
 import zipfile
 from datetime import date, datetime
 from decimal import Decimal
@@ -92,6 +93,58 @@ def test_what_is_no_spreadsheet_is_refused_whatever_its_name(data, code):
 def test_a_file_over_the_limit_is_refused(monkeypatch):
     monkeypatch.setattr("refit.carry.sheets.read.MOST_BYTES", 20)
     assert refused(b"a,b\n" * 10, "a.csv") == "too_large"
+
+
+@pytest.mark.parametrize(
+    "data",
+    [
+        b"x" * (50 * 1024 * 1024),
+        b"x," * (25 * 1024 * 1024),
+    ],
+    ids=["one word", "many columns"],
+)
+def test_one_line_of_fifty_megabytes_is_refused(data):
+    assert refused(data, "a.csv") == "too_large"
+
+
+@pytest.mark.parametrize(
+    ("start", "piece", "code"),
+    [
+        (b"", b"x", "long_row"),
+        (b"", b"x,", "long_row"),
+        (b"", b'"\n",', "long_row"),
+        (b'"', b"x\n", "broken"),
+    ],
+    ids=["one word", "many columns", "columns over lines", "a quote that never ends"],
+)
+def test_one_row_that_fills_the_file_is_refused_before_it_is_taken_apart(start, piece, code):
+    """20 MB that would become ten million cells: Python's own memory stays near the size of the file."""
+    data = b"Item,Qty\n" + start + piece * (20 * 1024 * 1024 // len(piece))
+    tracemalloc.start()
+    try:
+        assert refused(data, "a.csv") == code
+        assert tracemalloc.get_traced_memory()[1] < 8 * len(data)
+    finally:
+        tracemalloc.stop()
+
+
+def test_a_nul_byte_among_words_is_taken_off():
+    rows = cells(b"Item,Qty\nRo\x00pe,3\n" + b"Shackle of steel,4\n" * 40)
+    assert rows[1:3] == [("Rope", "3"), ("Shackle of steel", "4")]
+
+
+def test_a_file_full_of_nul_bytes_is_no_text():
+    assert refused(b"Item,Qty\nRope,3\x00\x00\x00\n" * 5, "a.csv") == "not_text"
+
+
+def test_nothing_but_nul_bytes_is_empty():
+    assert refused(b"\x00" * 5000, "a.csv") == "empty"
+
+
+def test_characters_that_no_encoding_has_do_not_stop_it():
+    """Windows-1252 has holes (0x81): what is in one comes as a mark, and the other cells are as they were."""
+    rows = cells(b"Name;Place\nSch\xe4kel;Mast\nBad\x81;Bilge\n")
+    assert rows[1:] == [("Schäkel", "Mast"), ("Bad\ufffd", "Bilge")]
 
 
 # xlsx
@@ -252,6 +305,29 @@ def test_damaged_files_are_refused():
     assert refused(data[:400]) == "broken"
     assert refused(books.with_part(data, SHEET, b"<worksheet><sheetData><row>")) == "broken"
     assert refused(books.with_part(data, "xl/workbook.xml", None)) == "not_xlsx"
+
+
+@pytest.mark.parametrize(
+    "name", ["xl/styles.xml", "xl/_rels/workbook.xml.rels", "[Content_Types].xml", SHEET]
+)
+@pytest.mark.parametrize("content", [b"", b"<", b"<a/>", b"\xff\xfe<", b"<a><b></a>", None])
+def test_a_part_that_is_missing_or_nonsense_is_read_or_refused_in_one_sentence(name, content):
+    """Never a fault of ours: the words are there, or a SheetProblem says why not."""
+    data = books.with_part(books.xlsx({"A": [["Name"], ["Rope"]]}), name, content)
+    try:
+        found: object = cells(data, "a.xlsx")
+    except SheetProblem as problem:
+        found = problem.code
+    assert found in ("broken", "entity", "not_xlsx", "empty", [("Name",), ("Rope",)])
+
+
+def test_a_word_that_the_list_of_words_lacks_is_refused():
+    data = books.xlsx({"A": [["Name"], ["Rope"]]})
+    sheet = books.part(data, SHEET)
+    word = b'<c r="A2" t="inlineStr"><is><t>Rope</t></is></c>'
+    assert word in sheet
+    lacking = sheet.replace(word, b'<c r="A2" t="s"><v>99</v></c>')
+    assert refused(books.with_part(data, SHEET, lacking)) == "broken"
 
 
 def test_other_kinds_of_zip_are_refused():

@@ -18,6 +18,7 @@ BLANKS = re.compile(r"\s+")
 # Our own csv sets a quote before what a spreadsheet would run; it comes off again.
 HARMLESS = re.compile(r"'(?=[=+\-@\t\r\n＝＋－＠])")
 SAID = re.compile(r"sep=(.)\r?\n?")
+LONGEST_ROW = 1_000_000  # characters; a row of all that can be kept has a tenth of it
 
 
 def read_text(data: bytes, name: str) -> Book:
@@ -36,10 +37,12 @@ def read_text(data: bytes, name: str) -> Book:
     blank = 0
     offset = 1 if said else 0
     csv.field_size_limit(200_000)
-    reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator)
+    lines = _Lines(text)
+    reader = csv.reader(lines, delimiter=separator)
     number = 0
     try:
         for number, fields in enumerate(reader, start=1):
+            lines.begin()
             cells = tuple(clean_cell(cell) for cell in fields[:MOST_COLUMNS])
             if any(cell is not None for cell in cells):
                 blank = 0
@@ -54,6 +57,30 @@ def read_text(data: bytes, name: str) -> Book:
     except csv.Error as problem:
         raise SheetProblem(f"Row {number + 1} cannot be read: {problem}.", "broken") from None
     return book
+
+
+class _Lines:
+    """Hands lines to the reader of one row, and refuses before a row of a million columns is taken apart."""
+
+    def __init__(self, text: str) -> None:
+        self.lines, self.taken, self.number = io.StringIO(text, newline=""), 0, 1
+
+    def __iter__(self) -> "_Lines":
+        return self
+
+    def __next__(self) -> str:
+        line = next(self.lines)
+        self.taken += len(line)
+        if self.taken > LONGEST_ROW:
+            raise SheetProblem(
+                f"Row {self.number:,} is longer than any row of a spreadsheet; this is no csv file.",
+                "long_row",
+            )
+        return line
+
+    def begin(self) -> None:
+        """Begin the next row."""
+        self.taken, self.number = 0, self.number + 1
 
 
 def clean_cell(text: str) -> Value:
