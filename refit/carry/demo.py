@@ -86,7 +86,7 @@ def build(files: Files, say: Say) -> Boat:
     ]
     happened = sorted(deeds, key=lambda event: event.when)
     for done, event in enumerate(happened, start=1):
-        event.deed()
+        event.do()
         if done % 100 == 0:
             say(f"{done} of {len(happened)} things that happened")
     say(f"{len(happened)} things that happened: orders, arrivals, bills, money back, payments, in and out")

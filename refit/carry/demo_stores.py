@@ -1,7 +1,7 @@
 """The demo's places, parts and jobs, and what went in and out."""
 
 from collections import defaultdict
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from datetime import timedelta
 from functools import partial
@@ -12,6 +12,7 @@ from django.contrib.auth.models import User
 from refit.boat.actions import labels as labelling
 from refit.boat.actions import places as placing
 from refit.boat.models import Boat, Kind, Label, Location, Member, System
+from refit.boat.refusals import Refused
 from refit.calc.money import to_minor
 from refit.carry.demo_files import BadFile, Files, Row
 from refit.stores.actions import parts as part_actions
@@ -25,10 +26,22 @@ FIRST_LIST = 270  # so many days ago the first list of jobs was made
 
 @dataclass(frozen=True)
 class Happening:
-    """Something that happened on a day; `when` sorts by day, then by what must come first."""
+    """Something that happened on a day; `when` sorts by day, then by what must come first.
+
+    Its deed is done with the row of data that tells it, or with the rows that tell it together.
+    """
 
     when: tuple[int, int, int]
-    deed: Callable[[], Any]
+    deed: partial[Any]
+
+    def do(self) -> None:
+        """Let it happen, or raise `BadFile` with the row and why it is refused."""
+        try:
+            self.deed()
+        except Refused as refused:
+            told: Any = self.deed.args[0]
+            row: Row = told[0] if isinstance(told, list) else told
+            raise row.wrong(f"is refused: {refused.messages[0].rstrip('.')}") from None
 
 
 @dataclass
