@@ -1,5 +1,6 @@
 """The old spreadsheet: guessed, checked, written; twice makes no doubles; what we export comes in again."""
 
+import io
 import random
 from datetime import date
 
@@ -13,7 +14,8 @@ from refit.buying.actions.orders import ChargeFacts
 from refit.buying.actions.refunds import Refund, add_refund
 from refit.buying.models import Charge, Credit, Line, Order, OrderState, Payment, Supplier
 from refit.buying.spend import Filters
-from refit.carry.importing import shapes
+from refit.carry import everything
+from refit.carry.importing import own, shapes
 from refit.carry.importing.check import check
 from refit.carry.importing.fields import BY_KEY, KINDS
 from refit.carry.importing.files import faults_file, template_file
@@ -24,6 +26,7 @@ from refit.carry.spend import report
 from refit.reports.spend import spend_workbook
 from refit.stores.models import Entry, Holding, Movement, Part, PartNumber
 from refit.work.models import Job
+from tests.boat.whole import fill
 from tests.carry.books import rows_of, xlsx
 from tests.factory import D, Factory
 
@@ -631,6 +634,50 @@ def test_lists_that_are_exported_come_in_again(make, as_owner, page, table, kind
         return sorted(found.values_list(field, flat=True))
 
     assert names(other.boat) == names(make.boat) != []
+
+
+def all_my_data(make) -> bytes:
+    out = io.BytesIO()
+    everything.write_workbook(out, make.boat)
+    return out.getvalue()
+
+
+def test_all_my_data_is_never_taken_for_what_it_is_not(make):
+    """A payment is no part and a label no part number: what has no place here is left out, and that is said."""
+    fill(make)
+    done, _, plans = looked(make, all_my_data(make), "all.xlsx")
+    assert {plan.title: plan.kind for plan in plans if plan.kind} == {
+        table: kind for table, (kind, _) in own.BROUGHT.items()
+    }
+    assert [str(fault) for fault in done.faults] == []
+    assert (done.new, done.faulty) == (0, 0)
+    assert done.known == done.rows > 10
+    assert any("come in from the spend workbook" in sentence for sentence in done.said)
+
+
+def test_all_my_data_and_the_spend_workbook_fill_another_boat(make):
+    """Systems, suppliers, places, jobs, parts, stock; then orders to the last penny."""
+    worked(make)
+    pump = make.part("Pump", numbers=[("maker", "P-1", "")], system=make.system, weight_kg=D("1.25"))
+    make.stock(pump, make.place("S4"), 3)
+    other = Factory.start("Other", prefix="other")
+    brought(other, all_my_data(make), "all.xlsx")
+    brought(other, exported(make), "spend.xlsx")
+    assert sums(other) == sums(make)
+    assert rows_of(exported(other), "Lines") == rows_of(exported(make), "Lines")
+    for table, fields in (
+        (Supplier, ("name", "currency", "web", "note")),
+        (Location, ("kind", "mark", "name", "area__name", "where")),
+        (Job, ("number", "title", "system__name", "state", "before")),
+        (Part, ("name", "unit", "kept", "weight_kg", "system__name", "minimum", "is_spare")),
+        (PartNumber, ("part__name", "number")),
+        (Holding, ("part__name", "place__mark", "quantity", "level")),
+    ):
+        rows = [
+            sorted(map(str, table.objects.filter(boat=boat).values_list(*fields)))
+            for boat in (make.boat, other.boat)
+        ]
+        assert rows[0] == rows[1] != [], table
 
 
 def test_file_of_faults_without_faults_says_so(make):

@@ -10,7 +10,7 @@ from decimal import Decimal
 from typing import Any
 
 from refit.boat.models import Boat
-from refit.carry.importing import purchases, things
+from refit.carry.importing import own, purchases, things
 from refit.carry.importing.cells import Fault, Line, lines_of
 from refit.carry.importing.fields import ORDER
 from refit.carry.importing.guess import Plan
@@ -98,6 +98,8 @@ def check(boat: Boat, book: Book, plans: Sequence[Plan], today: date) -> Checked
     for index, plan in enumerate(plans):
         if plan.kind:
             lines, totals = lines_of(book, index, plan)
+            table = own.table_of(plan.title, plan.headings)
+            lines = [line for line in lines if own.in_use(table, plan.headings, line.row.cells)]
             read.append((SheetCount(index, plan.title, plan.kind, len(lines), left_out=totals), plan, lines))
     for count, plan, lines in sorted(read, key=lambda some: ORDER.index(some[1].kind)):
         if plan.kind == "orders":
@@ -109,6 +111,12 @@ def check(boat: Boat, book: Book, plans: Sequence[Plan], today: date) -> Checked
                     count.known += bool(known) and not line.faults
         _gather(done, count, lines)
     done.sheets = [count for count, _, _ in read]
+    out = sum(1 for plan in plans if not plan.kind and own.table_of(plan.title, plan.headings))
+    if out:
+        done.note(
+            "sheets of “All my data” are left out; orders with all their money come in from the spend workbook.",
+            out,
+        )
     if not read:
         done.note("sheets hold nothing to bring in; say below what they are about.", len(plans))
     return done

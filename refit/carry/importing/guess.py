@@ -14,6 +14,7 @@ from typing import Any
 
 from refit.calc.money import minor_digits
 from refit.calc.text import fold
+from refit.carry.importing import own
 from refit.carry.importing.fields import BY_KEY, KINDS, MONEY, NUMBER, Kind
 from refit.carry.sheets.book import Book, Row, Sheet, Value, letter, words
 from refit.carry.sheets.values import SIGNS, day, is_empty, money_sign, number
@@ -102,6 +103,8 @@ def _guess_sheet(sheet: Sheet) -> Plan:
     body = sheet.rows[first : first + SAMPLE]
     if fold(sheet.title) in OWN_SUMS and not _is_own_place_list(headings):
         return Plan(sheet.title, "", ("",) * width, headings, first)
+    if table := own.table_of(sheet.title, headings):
+        return Plan(sheet.title, *own.read_as(table, headings), headings, first)
     best, columns, most = "", ("",) * width, 0.0
     for kind in KINDS:
         found = _columns(kind, headings, body)

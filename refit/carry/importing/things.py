@@ -13,6 +13,7 @@ from refit.boat.models import Group, Kind, Location
 from refit.calc.barcodes import gtin
 from refit.calc.money import to_minor
 from refit.calc.text import fold
+from refit.carry.importing import own
 from refit.carry.importing.cells import Line, as_day
 from refit.carry.importing.world import (
     NewJob,
@@ -170,10 +171,13 @@ def part_of(done: Any, line: Line) -> Any:
     if not _given(line, "name" if line.plan.column("name") is not None else "number", name or number):
         return None
     there = world.part(number, name)
+    if there is None and own.table_of(line.plan.title, line.plan.headings) == own.NUMBERS:
+        there = world.part("", name)  # one more number of a part
     if there is not None:
         if isinstance(there, NewPart):
             for key, value in _facts(line).items():
                 there.facts.setdefault(key, value)
+            world.add_numbers(there, _numbers(world, line) or [])
         return there
     if line.get("system"):
         try:
@@ -248,9 +252,10 @@ def stock(done: Any, line: Line, today: date) -> bool:
     if not _mark_is_short(line, split_place(text, name, listed=listed)[0]):
         return False
     place = world.place(text or name, name if text else "", line.get("area", ""), listed=listed)
-    return _put(
-        done, line, NewStock(part, place, quantity or NIL, level, line.get("serial", ""), line.get("expires"))
-    )
+    serial, expires = line.get("serial", ""), line.get("expires")
+    if own.table_of(line.plan.title, line.plan.headings):
+        serial, expires = own.batch(serial)
+    return _put(done, line, NewStock(part, place, quantity or NIL, level, serial, expires))
 
 
 def _put(done: Any, line: Line, row: Any) -> bool:

@@ -7,6 +7,7 @@ mark or name, jobs by number and title or by title. A name close to one that is 
 import difflib
 import re
 from collections import defaultdict
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -226,11 +227,21 @@ class World:
     def add_part(self, part: NewPart) -> NewPart:
         self.add(part)
         self.by_part_name[fold(part.name)].append(part)
-        for kind, number, _ in part.numbers:
+        self._find_by(part, part.numbers)
+        return part
+
+    def add_numbers(self, part: NewPart, numbers: Sequence[tuple[str, str, str]]) -> None:
+        """Add numbers that a later row has of a new part."""
+        there = {fold(number) for _, number, _ in part.numbers}
+        more = [row for row in numbers if fold(row[1]) not in there]
+        part.numbers += more
+        self._find_by(part, more)
+
+    def _find_by(self, part: NewPart, numbers: Sequence[tuple[str, str, str]]) -> None:
+        for kind, number, _ in numbers:
             self.by_number[fold(number)].append(part)
             if kind == NumberKind.GTIN:
                 self.gtins.add(fold(number))
-        return part
 
     def find_job(self, text: str, system: Any = None) -> Any:
         """Return the job that words mean: "12 Renew the rigging", "12", or the title; None if there is none."""
