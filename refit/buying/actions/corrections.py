@@ -20,6 +20,7 @@ from refit.buying.actions.writing import LineFacts, build_line, check_day, check
 from refit.buying.costing import connected, refresh
 from refit.buying.models import (
     COUNTED_STATES,
+    Charge,
     Correction,
     Credit,
     CreditKind,
@@ -132,10 +133,14 @@ def check_refunds(orders: Iterable[Order]) -> None:
 
 def check_paid_bills(orders: Iterable[Order]) -> None:
     """Refuse what would leave a bill that was paid on no line that stands in the sums."""
-    paid = PaymentSplit.objects.filter(charge__shares__line__order__in=[order.pk for order in orders])
-    for split in paid.exclude(charge__shares__line__counted=True).select_related("charge"):
+    # Three plain questions: as one with NOT EXISTS over five tables, PostgreSQL took minutes of a fresh boat.
+    touching = Share.objects.filter(line__order__in=[order.pk for order in orders])
+    charges = set(touching.values_list("charge", flat=True))
+    paid = set(PaymentSplit.objects.filter(charge__in=charges).values_list("charge", flat=True))
+    borne = Share.objects.filter(charge__in=paid, line__counted=True)
+    for charge in Charge.objects.filter(pk__in=paid - set(borne.values_list("charge", flat=True))):
         raise Refused(
-            f"The bill for {split.charge} was paid, and nothing would be left that it is for. "
+            f"The bill for {charge} was paid, and nothing would be left that it is for. "
             "Take that payment back first.",
             code="bill_paid",
         )
