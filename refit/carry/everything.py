@@ -14,6 +14,7 @@ from typing import Any, BinaryIO
 
 from django.contrib.auth import get_user_model
 from django.db import models
+from django.db.models import OuterRef, Subquery, Sum
 
 from refit.boat import models as boats
 from refit.boat.actions.papers import file_of
@@ -119,11 +120,19 @@ MONEY_IN: dict[tuple[type[models.Model], str], tuple[str, ...]] = {
     (buying.Credit, "amount"): ("currency",),
     (buying.PaymentSplit, "settles"): ("order__currency", "charge__currency"),
 }
+# When something of a line last came, worked out with the row.
+LAST_CAME = "last_came_on"
 # What is worth reading beside a row, although it stands on another sheet.
 ALSO: dict[type[models.Model], tuple[tuple[str, str], ...]] = {
     stores.Movement: (("Happened on", "entry__happened_on"), ("Unit", "part__unit")),
     stores.Holding: (("Unit", "part__unit"),),
-    buying.Line: (("Ordered on", "order__ordered_on"), ("Supplier", "order__supplier__name")),
+    buying.Line: (
+        *(("Ordered on", "order__ordered_on"), ("Supplier", "order__supplier__name")),
+        *(("Order state", "order__state"), ("Reference", "order__reference"), ("Rate", "order__rate")),
+        *(("Expected on", "order__expected_on"), ("Order note", "order__note")),
+        *(("Part retired at", "part__retired_at"), ("Place retired at", "place__retired_at")),
+        ("Last came on", LAST_CAME),
+    ),
     buying.DeliveryLine: (("Arrived on", "delivery__arrived_on"), ("Order", "line__order__number")),
     buying.Share: (("Order", "line__order__number"),),
     buying.CreditShare: (("Order", "line__order__number"), ("Came on", "credit__came_on")),
@@ -179,10 +188,35 @@ def columns_of(model: type[models.Model], boat: Boat) -> list[Column]:
         if field.name not in REPEATED and field.name != "boat":
             found += _columns(model, field, boat)
     for heading, path in ALSO.get(model, ()):
-        found.append(Column(heading, (path,), _plain))
+        field = _field_at(model, path)
+        found.append(Column(heading, (path,), _plain if field is None else _maker(field, boat)))
+    if model is buying.Line:
+        found += [
+            Column(charge_heading(kind, boat.currency), (_charge_path(kind),), _amount_in(boat.currency))
+            for kind in buying.ChargeKind
+        ]
     if model is Paper:
         found.append(Column("File", ("number", "content_type"), file_name))
     return found
+
+
+def charge_heading(kind: buying.ChargeKind, currency: str) -> str:
+    """Return the heading of what the charges of a kind add to a line's cost."""
+    return f"{kind.label}, {currency}"
+
+
+def _charge_path(kind: str) -> str:
+    return f"charges_{kind}"
+
+
+def _field_at(model: type[models.Model], path: str) -> Any:
+    """Return the field at the end of a path; None for what is worked out with the row."""
+    if path == LAST_CAME:
+        return None
+    *before, last = path.split("__")
+    for name in before:
+        model = model._meta.get_field(name).related_model  # type: ignore[assignment]
+    return model._meta.get_field(last)
 
 
 def file_name(number: int, content_type: str) -> str:
@@ -275,9 +309,26 @@ def _rows(boat: Boat, model: type[models.Model], columns: list[Column]) -> Itera
     paths = list(dict.fromkeys(path for column in columns for path in column.paths))
     at = {path: place for place, path in enumerate(paths)}
     makers = [(column.make, [at[path] for path in column.paths]) for column in columns]
-    found = rows_in(boat, model).order_by("pk").values_list(*paths)
+    rows = rows_in(boat, model)
+    if model is buying.Line:
+        rows = rows.annotate(**_worked_out())
+    found = rows.order_by("pk").values_list(*paths)
     for row in found.iterator(chunk_size=AT_A_TIME):
         yield [make(*(row[place] for place in places)) for make, places in makers]
+
+
+def _worked_out() -> dict[str, Subquery]:
+    """Return what is worked out with each order line: its charges of each kind, and when something last came."""
+    shares = buying.Share.objects.filter(line=OuterRef("pk")).order_by()
+    found = {
+        _charge_path(kind): Subquery(
+            shares.filter(charge__kind=kind).values("line").annotate(all=Sum("home")).values("all")
+        )
+        for kind in buying.ChargeKind
+    }
+    came = buying.DeliveryLine.objects.filter(line=OuterRef("pk"), delivery__undone_at=None)
+    found[LAST_CAME] = Subquery(came.order_by("-delivery__arrived_on").values("delivery__arrived_on")[:1])
+    return found
 
 
 def _columns(model: type[models.Model], field: Any, boat: Boat) -> list[Column]:
@@ -310,11 +361,7 @@ def _money(model: type[models.Model], field: Any, heading: str, boat: Boat) -> l
     paths = MONEY_IN.get((model, field.name))
     home = boat.currency
     if paths is None:
-        return [
-            Column(
-                f"{heading}, {home}", (field.attname,), lambda v: None if v is None else Amount(int(v), home)
-            )
-        ]
+        return [Column(f"{heading}, {home}", (field.attname,), _amount_in(home))]
 
     def amount(minor: int | None, *currencies: str | None) -> Value:
         currency = _first(*currencies)
@@ -324,6 +371,10 @@ def _money(model: type[models.Model], field: Any, heading: str, boat: Boat) -> l
     if paths != ("currency",):  # else the row says it already
         found.append(Column(f"{heading}, currency", paths, _first))
     return found
+
+
+def _amount_in(currency: str) -> Callable[..., Value]:
+    return lambda minor: None if minor is None else Amount(int(minor), currency)
 
 
 def _maker(field: Any, boat: Boat) -> Callable[..., Value]:

@@ -652,25 +652,27 @@ def test_all_my_data_is_never_taken_for_what_it_is_not(make):
     assert [str(fault) for fault in done.faults] == []
     assert (done.new, done.faulty) == (0, 0)
     assert done.known == done.rows > 10
-    assert any("come in from the spend workbook" in sentence for sentence in done.said)
+    assert any("money that came back comes in from the spend workbook" in sentence for sentence in done.said)
 
 
 def test_all_my_data_and_the_spend_workbook_fill_another_boat(make):
-    """Systems, suppliers, places, jobs, parts, stock; then orders to the last penny."""
+    """Systems, suppliers, places, jobs, parts, stock and orders; then what came back of the money."""
     worked(make)
     pump = make.part("Pump", numbers=[("maker", "P-1", "")], system=make.system, weight_kg=D("1.25"))
     make.stock(pump, make.place("S4"), 3)
     other = Factory.start("Other", prefix="other")
     brought(other, all_my_data(make), "all.xlsx")
-    brought(other, exported(make), "spend.xlsx")
+    made = brought(other, exported(make), "spend.xlsx")
+    assert (made.orders, made.refunds) == (0, 1)
     assert sums(other) == sums(make)
     assert rows_of(exported(other), "Lines") == rows_of(exported(make), "Lines")
+    assert looked(other, exported(make), "spend.xlsx")[0].new == 0
     for table, fields in (
         (Supplier, ("name", "currency", "web", "note")),
         (Location, ("kind", "mark", "name", "area__name", "where")),
         (Job, ("number", "title", "system__name", "state", "before")),
         (Part, ("name", "unit", "kept", "weight_kg", "system__name", "minimum", "is_spare")),
-        (PartNumber, ("part__name", "number")),
+        (PartNumber, ("part__name", "kind", "number", "whose")),
         (Holding, ("part__name", "place__mark", "quantity", "level")),
     ):
         rows = [

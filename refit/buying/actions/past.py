@@ -41,13 +41,22 @@ NOTE = "Arrived before this record began"
 
 @dataclass(frozen=True)
 class PastOrder:
-    """An order as it was: placed unless `draft`. `arrived` says when each line came, by position."""
+    """An order as it was: placed unless `draft`. `arrived` says when each line came, by position.
+
+    A line that came did so whole, unless `came` says how much; `gone` won't come.
+    """
 
     facts: OrderFacts
     number: int | None = None  # kept if it is free
     draft: bool = False
     arrived: dict[int, date] = field(default_factory=dict)
     units: dict[int, str] = field(default_factory=dict)  # of lines in words
+    came: dict[int, Decimal] = field(default_factory=dict)
+    gone: dict[int, Decimal] = field(default_factory=dict)
+    second_hand: frozenset[int] = frozenset()
+    gifts: dict[int, int] = field(
+        default_factory=dict
+    )  # what each is worth, minor units of the boat's currency
     key: Any = None  # for whoever must find the order again
 
 
@@ -101,8 +110,11 @@ def _lines(order: Order, row: PastOrder) -> list[Line]:
                 code="no_system",
                 field="system",
             )
+        line.second_hand, line.gift_value = place in row.second_hand, row.gifts.get(place)
         if place in row.arrived and not row.draft:
-            line.arrived = line.quantity
+            line.arrived = row.came.get(place, line.quantity)
+        if place in row.gone and not row.draft:
+            line.wont_come = min(row.gone[place], line.quantity)
         lines.append(line)
     return lines
 
@@ -134,7 +146,8 @@ def _arrivals(
     brought: list[tuple[Delivery, Line]] = []
     for order, row, own in zip(orders, rows, lines, strict=True):
         by_day: dict[date, Delivery] = {}
-        for place, day in sorted(row.arrived.items()):
+        days = {place: order.ordered_on or today for place in row.gone} | row.arrived
+        for place, day in sorted(days.items()):
             if row.draft:
                 continue
             check_day(day, today, "arrived")
@@ -148,7 +161,7 @@ def _arrivals(
     DeliveryLine.objects.bulk_create(
         [
             DeliveryLine(
-                boat=boat, delivery=delivery, line=line, quantity=line.quantity, wont_come=Decimal(0)
+                boat=boat, delivery=delivery, line=line, quantity=line.arrived, wont_come=line.wont_come
             )
             for delivery, line in brought
         ],

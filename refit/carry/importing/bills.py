@@ -15,6 +15,7 @@ from refit.calc.landed import goods_in_home
 from refit.calc.money import minor_digits, to_minor
 from refit.calc.numbers import format_quantity
 from refit.calc.text import fold
+from refit.carry.importing import ordered
 from refit.carry.importing.cells import ARRIVED, CANCELLED, DRAFT, HOME_MONEY, PART_ARRIVED, Line, as_day
 
 CHARGES = ("freight", "duty", "tax", "handling", "discount")
@@ -74,7 +75,7 @@ def sorted_out(done: Any, lines: Sequence[Line], count: Any) -> list[Line]:
             count.rows -= 1
             done.note("cancelled rows were left out.")
             continue
-        if line.get("state") == PART_ARRIVED:
+        if line.get("state") == PART_ARRIVED and not line.get("sold"):
             done.note(
                 "rows are part arrived; how much came the sheet does not say, so they are still to come."
             )
@@ -224,6 +225,10 @@ def _currency(done: Any, bill: Bill) -> None:
 
 
 def _price_row(done: Any, bill: Bill, row: Line) -> None:
+    if sold := row.get("sold"):
+        bill.prices.append((sold.price, sold.in_all))
+        bill.amounts.append(sold.bought)
+        return
     quantity = row.get("quantity", Decimal(1))
     if quantity <= 0:
         row.fault("quantity", "is nothing; how many?")
@@ -260,6 +265,8 @@ def _price_row(done: Any, bill: Bill, row: Line) -> None:
 
 def _charges(done: Any, bill: Bill) -> None:
     """Add up what stands beside the goods; what stands alike in each row is the order's, once."""
+    if bill.first.get("sold"):
+        return  # its charges are known by kind and line
     for key in CHARGES:
         values = [row.get(key) for row in bill.rows if row.get(key)]
         if not values:
@@ -284,7 +291,7 @@ def _rate(done: Any, bill: Bill, today: date) -> None:
     landed = [row.get("landed") for row in bill.rows]
     if bill.currency != home:
         if all(value is not None for value in goods) and sum(goods) > 0 and sum(bill.amounts) > 0:
-            bill.rate = _rate_of(bill, home, sum(to_minor(value, home) for value in goods))
+            bill.rate = _rate_of(bill, home, [to_minor(value, home) for value in goods])
         elif bill.first.get("rate"):
             bill.rate = _right_way_round(done, bill, home, today)
         elif published(bill.currency, home, bill.date or today) is None:
@@ -301,8 +308,11 @@ def _rate(done: Any, bill: Bill, today: date) -> None:
         _charges_of_landed(bill, home, [to_minor(value, home) for value in landed])
 
 
-def _rate_of(bill: Bill, home: str, total: int) -> Decimal:
+def _rate_of(bill: Bill, home: str, goods: list[int]) -> Decimal:
     """Return the rate at which the prices come to what the goods cost, to the last minor unit."""
+    given, total = bill.first.get("rate"), sum(goods)
+    if given and goods_in_home(bill.amounts, bill.currency, home, given) == goods:
+        return Decimal(given)
     own = Fraction(sum(bill.amounts), 10 ** minor_digits(bill.currency))
     exact = own / Fraction(total, 10 ** minor_digits(home))
     return (Decimal(exact.numerator) / Decimal(exact.denominator)).quantize(RATE_PLACES)
@@ -312,7 +322,7 @@ def _right_way_round(done: Any, bill: Bill, home: str, today: date) -> Decimal:
     """Return the rate as the program has it: people write it either way round."""
     given = Decimal(bill.first.get("rate"))
     known = published(bill.currency, home, bill.date or today)
-    if given <= 0 or known is None:
+    if given <= 0 or known is None or bill.first.get("sold"):
         return given
     turned = 1 / given
     if abs(turned - known.rate) < abs(given - known.rate):
@@ -329,6 +339,10 @@ def _charges_of_landed(bill: Bill, home: str, landed: list[int]) -> None:
     )
     if made is None:
         return
+    if bill.first.get("sold"):
+        for kind, minor, places in ordered.charges(bill.rows, made):
+            bill.charges.append((kind, Decimal(minor).scaleb(-minor_digits(home)), home, places))
+        made = [own + sum(row.get("sold").charges.values()) for own, row in zip(made, bill.rows, strict=True)]
     for place, (own, whole) in enumerate(zip(made, landed, strict=True)):
         if whole != own:
             kind = "discount" if whole < own else "handling"

@@ -15,6 +15,7 @@ from refit.calc.money import minor_digits
 from refit.calc.numbers import format_quantity
 from refit.calc.problems import Problem, shown
 from refit.calc.text import clean, fold
+from refit.carry.importing import own
 from refit.carry.importing.fields import (
     BY_KEY,
     CURRENCY,
@@ -30,7 +31,7 @@ from refit.carry.importing.fields import (
 from refit.carry.importing.guess import Plan
 from refit.carry.sheets import values
 from refit.carry.sheets.book import Book, Row, Sheet, Value, letter, words
-from refit.stores.models import Hazard, Kept, Level, Unit
+from refit.stores.models import Hazard, Kept, Level, NumberKind, Unit
 from refit.work.models import Before, State
 
 LARGEST = {MONEY: Decimal(10) ** 10, QUANTITY: Decimal("999999.999"), NUMBER: Decimal(10) ** 7}
@@ -61,6 +62,10 @@ CHOICES: dict[tuple[str, str], dict[str, str]] = {
     ),
     ("", "kept"): {fold(kept.label): kept.value for kept in Kept} | _choices(
         ("counted", "count|counted|quantity"), ("level", "level|by level"), ("here", "here|not counted"),
+    ),
+    ("", "number_kind"): {fold(kind.label): kind.value for kind in NumberKind} | _choices(
+        ("maker", "maker|manufacturer"), ("supplier", "supplier|seller"), ("superseded", "superseded|old"),
+        ("gtin", "gtin|ean|upc|barcode"),
     ),
     ("", "hazard"): {fold(h.label): h.value for h in Hazard} | {fold(h.value): h.value for h in Hazard},
     ("", "level"): {level.value: level.value for level in Level if level.value} | _choices(
@@ -189,6 +194,8 @@ def _is_total(row: Row) -> bool:
 def _style(f: Field, sheet: Sheet, plan: Plan, place: int) -> _Style:
     if f.type not in (MONEY, QUANTITY, NUMBER, DAY, EXPIRY):
         return _Style()
+    if own.table_of(plan.title, plan.headings):
+        return _Style(mark=".")  # as the program writes them: 1.125 is a little over one
     cells = [row.cells[place] for row in sheet.rows[plan.first :] if place < len(row.cells)]
     if f.type in (DAY, EXPIRY):
         said = plan.options.get("days", "")

@@ -10,7 +10,7 @@ from decimal import Decimal
 from typing import Any
 
 from refit.boat.models import Boat
-from refit.carry.importing import own, purchases, things
+from refit.carry.importing import ordered, own, purchases, things
 from refit.carry.importing.cells import Fault, Line, lines_of
 from refit.carry.importing.fields import ORDER
 from refit.carry.importing.guess import Plan
@@ -61,6 +61,9 @@ class Checked:
     stock: dict[tuple[Any, ...], NewStock] = field(default_factory=dict)
     orders: list[Any] = field(default_factory=list)
     refunds: list[Any] = field(default_factory=list)
+    numbers: list[tuple[Any, tuple[str, str, str]]] = field(
+        default_factory=list
+    )  # more of parts that are there
 
     def note(self, sentence: str, count: int = 1) -> None:
         """Count something that a person should know; the sentence begins with the count."""
@@ -100,6 +103,8 @@ def check(boat: Boat, book: Book, plans: Sequence[Plan], today: date) -> Checked
             lines, totals = lines_of(book, index, plan)
             table = own.table_of(plan.title, plan.headings)
             lines = [line for line in lines if own.in_use(table, plan.headings, line.row.cells)]
+            if table == own.ORDER_LINES and plan.kind == "orders":
+                ordered.read(lines, boat.currency)
             read.append((SheetCount(index, plan.title, plan.kind, len(lines), left_out=totals), plan, lines))
     for count, plan, lines in sorted(read, key=lambda some: ORDER.index(some[1].kind)):
         if plan.kind == "orders":
@@ -114,7 +119,8 @@ def check(boat: Boat, book: Book, plans: Sequence[Plan], today: date) -> Checked
     out = sum(1 for plan in plans if not plan.kind and own.table_of(plan.title, plan.headings))
     if out:
         done.note(
-            "sheets of “All my data” are left out; orders with all their money come in from the spend workbook.",
+            "sheets of “All my data” are left out, payments among them; money that came back comes in from the "
+            "spend workbook.",
             out,
         )
     if not read:

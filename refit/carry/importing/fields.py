@@ -58,6 +58,7 @@ _PART_FIELDS = (
           "bezeichnung|beskrivning|désignation|descripción|omschrijving|spare", 120, "Impeller"),
     Field("specification", "Specification", TEXT, "spec|specs|details|size|dimensions|model|type", 300, "Nitrile, 6 blades"),
     _NUMBER,
+    Field("number_kind", "Kind of number", CHOICE, "number kind|whose number", 20),
     Field("others", "Other numbers", TEXT, "other numbers|alternative numbers|alternatives|superseded", 300),
     Field("maker", "Maker", TEXT, "manufacturer|make|brand|hersteller|tillverkare|fabricant", 80),
     Field("gtin", "Barcode", TEXT, "ean|gtin|upc|bar code", 14),

@@ -14,6 +14,8 @@ from refit.carry.sheets.book import Book, words
 from refit.reports.workbook import Column, Sheet, workbook
 
 WHY = "Why it was left out"
+# Fields that only lists of a program have.
+NOT_TYPED = ("order", "goods", "landed", "others", "contact", "number_kind")
 
 
 def faults_file(boat: Boat, book: Book, plans: Sequence[Plan], done: Checked, as_at: date) -> bytes:
@@ -49,7 +51,7 @@ def template_file(boat: Boat, kind: str, as_at: date) -> bytes:
     kinds = [BY_KEY[kind]] if kind in BY_KEY else list(KINDS)
     sheets = []
     for one in kinds:
-        shown = [f for f in one.fields if f.key not in ("order", "goods", "landed", "others", "contact")]
+        shown = [f for f in one.fields if f.key not in NOT_TYPED]
         example = [f.example or "" for f in shown]
         example = [
             boat.currency if f.type == "currency" else word for f, word in zip(shown, example, strict=True)

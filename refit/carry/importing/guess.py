@@ -121,6 +121,8 @@ def _is_own_place_list(headings: Sequence[str]) -> bool:
 def _heading_row(sheet: Sheet) -> int | None:
     """Return the index of the row that names the most columns; None if none names two."""
     best, most = None, 1
+    if own.table_of(sheet.title, [words(cell) for cell in sheet.rows[0].cells]):
+        return 0
     for at, row in enumerate(sheet.rows[:LOOK_FOR_HEADINGS]):
         if any(not isinstance(cell, str) for cell in row.cells if cell is not None):
             continue

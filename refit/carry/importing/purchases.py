@@ -11,10 +11,12 @@ from decimal import Decimal
 from typing import Any
 
 from refit.buying.models import Line as OrderLine
-from refit.buying.models import Order
+from refit.buying.models import LineKind, Order
+from refit.calc.money import to_minor
 from refit.calc.text import fold
 from refit.carry.importing.bills import Bill, Key, bills_of, price, sorted_out
 from refit.carry.importing.cells import Fault, Line
+from refit.carry.importing.things import own_part
 from refit.carry.importing.world import NO_JOB, NewJob, NewPart, Slip, job_and_number
 from refit.stores.models import NumberKind
 
@@ -129,8 +131,8 @@ def _order(done: Any, bill: Bill, today: date) -> NewOrder:
         if not _no_job(row):
             job = world.find_job(row.get("job"), system) or _new_job(world, row, system)
             system = system or job.system
-        part = _part(world, row, system)
-        place = world.place(row.get("locker")) if row.get("locker") else None
+        part = _part(done, row, system)
+        place = _place(world, row)
         words = "" if part is not None else row.get("description", "")
         items.append(Item(row, part, words, job, system, place))
     return NewOrder(bill, supplier, items)
@@ -143,14 +145,32 @@ def _new_job(world: Any, row: Line, system: Any) -> NewJob:
     return world.add_job(NewJob(title[:120], system, number))
 
 
-def _part(world: Any, row: Line, system: Any) -> Any:
+def _place(world: Any, row: Line) -> Any:
+    """Return the place a line is for, made if it is new; one that was taken out of use stays so."""
+    text = row.get("locker")
+    if not text or (row.get("sold") and row.get("sold").lost_place):
+        return world.find_place(text) if text else None
+    return world.place(text)
+
+
+def _part(done: Any, row: Line, system: Any) -> Any:
     """Return the part a line is for: by its number, made if it is new; by its name only if it is there."""
+    world = done.world
     number, name = row.get("number", ""), row.get("description", "")
-    found = world.part(number, name)
-    if found is not None or not number:
-        return found
+    sold = row.get("sold")
+    if sold:
+        if sold.kind != LineKind.PART:
+            return None
+        found = own_part(done, row, name)
+        if found is not None or sold.lost_part:
+            return found
+    else:
+        found = world.part(number, name)
+        if found is not None or not number:
+            return found
     facts = {"unit": row.get("unit")} if row.get("unit") else {}
-    part = NewPart((name or number)[:120], [(NumberKind.MAKER.value, number, "")], facts)
+    numbers = [(NumberKind.MAKER.value, number, "")] if number else []
+    part = NewPart((name or number)[:120], numbers, facts)
     part.system = system
     return world.add_part(part)
 
@@ -168,7 +188,9 @@ def _money_back(done: Any, line: Line, found: dict[Key, Any]) -> bool:
             "order" if order is None else "landed", "is money back, but its order is not in the sheet."
         )
         return False
-    if isinstance(order, Order):
+    if isinstance(order, Order) and done.world.take_back(
+        order, line.get("date"), to_minor(-amount, done.world.boat.currency)
+    ):
         return True
     if not line.faults:
         done.refunds.append(Back(line, order))

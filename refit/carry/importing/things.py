@@ -25,6 +25,7 @@ from refit.carry.importing.world import (
     job_and_number,
     split_place,
 )
+from refit.carry.sheets.book import words
 from refit.stores.models import Holding, Kept, Level, NumberKind
 from refit.work.models import Before, State
 
@@ -160,6 +161,8 @@ def _mark_is_short(line: Line, mark: str) -> bool:
 
 def parts(done: Any, line: Line, today: date) -> bool:
     """A part with its numbers."""
+    if own.table_of(line.plan.title, line.plan.headings) == own.NUMBERS:
+        return _one_more_number(done, line)
     found = part_of(done, line)
     return found is not None and not isinstance(found, NewPart)
 
@@ -170,15 +173,17 @@ def part_of(done: Any, line: Line) -> Any:
     name, number = line.get("name", ""), line.get("number", "")
     if not _given(line, "name" if line.plan.column("name") is not None else "number", name or number):
         return None
-    there = world.part(number, name)
-    if there is None and own.table_of(line.plan.title, line.plan.headings) == own.NUMBERS:
-        there = world.part("", name)  # one more number of a part
+    table = own.table_of(line.plan.title, line.plan.headings)
+    if table == own.PARTS:
+        there = world.next_alike(("part", fold(name)), world.by_part_name.get(fold(name), []))
+    else:
+        there = own_part(done, line, name) if table else world.part(number, name)
     if there is not None:
         if isinstance(there, NewPart):
             for key, value in _facts(line).items():
                 there.facts.setdefault(key, value)
             world.add_numbers(there, _numbers(world, line) or [])
-        return there
+        return _kept_by_id(world, line, table, there)
     if line.get("system"):
         try:
             world.check_system(line.get("system"))
@@ -190,7 +195,51 @@ def part_of(done: Any, line: Line) -> Any:
         return None
     part = NewPart(name or number, numbers, _facts(line))
     part.system = world.system(line.get("system")) if line.get("system") else None
-    return world.add_part(part)
+    return _kept_by_id(world, line, table, world.add_part(part))
+
+
+def _kept_by_id(world: Any, line: Line, table: str, part: Any) -> Any:
+    if table == own.PARTS:
+        world.by_id[words(line.row.cells[0])] = part
+    return part
+
+
+def own_part(done: Any, line: Line, name: str) -> Any:
+    """Return the part that a row of our own names: by its id where the file lists parts, else by name."""
+    world = done.world
+    at = words(own.cell(line.plan.headings, line.row.cells, "Part id"))  # type: ignore[arg-type]
+    return world.by_id.get(at) if world.by_id else world.part("", name)
+
+
+def _one_more_number(done: Any, line: Line) -> bool:
+    """A number that a part goes by, beside others."""
+    if not _given(line, "name", line.get("name")) or not _given(line, "number", line.get("number")):
+        return False
+    world, kind, number = done.world, line.get("number_kind", NumberKind.MAKER.value), line.get("number")
+    part = own_part(done, line, line.get("name"))
+    if part is None:
+        done.note("numbers are of parts that are not on the list (not in use any more); they are left out.")
+        return True
+    if (getattr(part, "pk", None), kind, fold(number)[:120]) in world.numbers:
+        return True
+    if kind == NumberKind.GTIN and (why := _no_gtin(world, number)):
+        line.fault("number", why)
+        return False
+    row = (kind, number, line.get("maker", ""))
+    if isinstance(part, NewPart):
+        world.add_number(part, row)
+    else:
+        done.numbers.append((part, row))
+        world.numbers.add((part.pk, kind, fold(number)[:120]))
+    return False
+
+
+def _no_gtin(world: Any, number: str) -> str:
+    """Return why a number can't be a part's barcode; empty if it can."""
+    try:
+        return "is on another part already." if fold(gtin(number)) in world.gtins else ""
+    except ValueError as problem:
+        return str(problem)
 
 
 def _facts(line: Line) -> dict[str, Any]:
@@ -219,15 +268,10 @@ def _numbers(world: Any, line: Line) -> list[tuple[str, str, str]] | None:
                 return None
             rows.append((NumberKind.SUPPLIER.value, other.strip(), ""))
     if line.get("gtin"):
-        try:
-            code = gtin(line.get("gtin"))
-        except ValueError as problem:
-            line.fault("gtin", str(problem))
+        if why := _no_gtin(world, line.get("gtin")):
+            line.fault("gtin", why)
             return None
-        if fold(code) in world.gtins:
-            line.fault("gtin", "is on another part already.")
-            return None
-        rows.append((NumberKind.GTIN.value, code, ""))
+        rows.append((NumberKind.GTIN.value, gtin(line.get("gtin")), ""))
     return rows
 
 
@@ -236,6 +280,8 @@ def stock(done: Any, line: Line, today: date) -> bool:
     from refit.carry.importing.check import NewStock
 
     world = done.world
+    if own.table_of(line.plan.title, line.plan.headings) and world.by_id and own_part(done, line, "") is None:
+        return True  # none of it lies anywhere: the part is not in use any more
     text, name = line.get("mark", ""), line.get("place_name", "")
     quantity, level, kept = line.get("quantity"), line.get("level", ""), line.get("kept")
     if level and kept is None and quantity is None:
@@ -320,7 +366,12 @@ def jobs(done: Any, line: Line, today: date) -> bool:
         line.fault("system", str(slip))
         return False
     system = world.system(name)
-    if any(job.system is system or job.system == system for job in world.job_titles.get(fold(title), [])):
+    alike = [
+        job for job in world.job_titles.get(fold(title), []) if job.system is system or job.system == system
+    ]
+    if own.table_of(line.plan.title, line.plan.headings):
+        alike = [world.next_alike(("job", fold(title), fold(name)), alike)]
+    if alike and alike[0] is not None:
         return True
     done_on = line.get("done_on")
     state = line.get("state") or (State.DONE if done_on else State.PLANNED)

@@ -6,14 +6,15 @@ mark or name, jobs by number and title or by title. A name close to one that is 
 
 import difflib
 import re
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from datetime import date
 from typing import Any
 
 from refit.boat.models import Boat, Group, Kind, Location, Member, System, Where
 from refit.boat.usual import USUAL_SYSTEMS
-from refit.buying.models import Supplier
+from refit.buying.models import CreditShare, Supplier
 from refit.calc.text import fold
 from refit.stores.models import Kept, NumberKind, Part, PartNumber, Unit
 from refit.work.models import Job
@@ -103,6 +104,9 @@ class World:
         }
         self._read_places(boat)
         self._read_parts(boat)
+        self.by_id: dict[str, Any] = {}  # parts of the file by their ids in it
+        self.seen: Counter[Any] = Counter()
+        self.came_back: Counter[tuple[int, date | None, int]] | None = None
         self.jobs: dict[tuple[str, int | None], Any] = {}
         self.job_titles: dict[str, list[Any]] = defaultdict(list)
         self.job_numbers: dict[int, Any] = {}
@@ -140,7 +144,9 @@ class World:
             self.by_part_name[fold(part.name)].append(part)
         self.gtins: set[str] = set()
         self.numbered: set[int] = set()
+        self.numbers: set[tuple[int, str, str]] = set()  # part, kind, number folded
         for pk, folded, kind in PartNumber.objects.filter(boat=boat).values_list("part_id", "folded", "kind"):
+            self.numbers.add((pk, kind, folded))
             if kind == NumberKind.GTIN:
                 self.gtins.add(folded)
             if pk in parts and parts[pk] not in self.by_number[folded]:
@@ -236,6 +242,28 @@ class World:
         more = [row for row in numbers if fold(row[1]) not in there]
         part.numbers += more
         self._find_by(part, more)
+
+    def add_number(self, part: NewPart, row: tuple[str, str, str]) -> None:
+        """Add one more number of a new part, of whatever kind."""
+        part.numbers.append(row)
+        self._find_by(part, [row])
+
+    def next_alike(self, key: Any, hits: Sequence[Any]) -> Any:
+        """Return the first of things alike that no row before was about; None if the row is about one more."""
+        at = self.seen[key]
+        self.seen[key] += 1
+        return hits[at] if at < len(hits) else None
+
+    def take_back(self, order: Any, day: date, home: int) -> bool:
+        """Return whether so much money came back on an order that day; each that did is found once."""
+        if self.came_back is None:
+            rows = CreditShare.objects.filter(boat=self.boat, credit__came_on__isnull=False)
+            self.came_back = Counter(rows.values_list("line__order_id", "credit__came_on", "home"))
+        key = (order.pk, day, home)
+        if self.came_back[key] <= 0:
+            return False
+        self.came_back[key] -= 1
+        return True
 
     def _find_by(self, part: NewPart, numbers: Sequence[tuple[str, str, str]]) -> None:
         for kind, number, _ in numbers:

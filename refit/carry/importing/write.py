@@ -20,20 +20,22 @@ from refit.buying.actions.orders import add_supplier
 from refit.buying.actions.past import PastOrder, write_past
 from refit.buying.actions.refunds import Refund, add_refund
 from refit.buying.actions.writing import ChargeFacts, LineFacts, OrderFacts
-from refit.buying.models import CreditKind
+from refit.buying.models import CreditKind, LineKind, Order
+from refit.buying.rates import published
 from refit.calc.text import fold
-from refit.carry.importing.bills import arrivals
+from refit.carry.importing.bills import Bill, arrivals
 from refit.carry.importing.check import Checked
 from refit.carry.importing.purchases import Back, NewOrder
 from refit.carry.importing.world import NewJob, NewPart, NewPlace, NewSupplier, NewSystem, real
 from refit.stores.actions.ledger import Move, record
-from refit.stores.actions.parts import add_part
+from refit.stores.actions.parts import add_number, add_part
 from refit.stores.actions.stow import lot_of
 from refit.stores.models import EntryKind, Kept, Reason
 from refit.work.actions import add_job, set_state
 from refit.work.models import State
 
 AT_A_TIME = 200
+PLURALS = {"thing in its place": "things in their places", "number of a part": "numbers of parts"}
 Said = Callable[[str, int, int], None]
 
 
@@ -55,10 +57,12 @@ class Written:
     lines: int = 0
     refunds: int = 0
     budgets: int = 0
+    numbers: int = 0
 
     WORDS = (
         ("orders", "order"), ("lines", "line"), ("refunds", "refund"), ("parts", "part"), ("put_in", "thing in its place"),
         ("places", "place"), ("jobs", "job"), ("suppliers", "supplier"), ("systems", "system"), ("budgets", "budget"),
+        ("numbers", "number of a part"),
     )  # fmt: skip
 
     @property
@@ -67,9 +71,7 @@ class Written:
         some = []
         for key, word in self.WORDS:
             count = getattr(self, key)
-            plural = (
-                word.replace("thing in its place", "things in their places") if " " in word else f"{word}s"
-            )
+            plural = PLURALS.get(word, f"{word}s")
             if count:
                 some.append(f"{count:,} {word if count == 1 else plural}")
         return ", ".join(some) or "nothing new"
@@ -157,6 +159,9 @@ class _Writer:
             system = real(row.system) if row.system is not None else None
             row.made = add_part(self.boat, name=row.name, numbers=row.numbers, system=system, **row.facts)
         self.written.parts = len(rows)
+        for part, (kind, number, whose) in self._each("numbers", self.done.numbers):
+            add_number(part, kind=kind, number=number, whose=whose)
+        self.written.numbers = len(self.done.numbers)
 
     def _stock(self) -> None:
         rows = list(self.done.stock.values())
@@ -202,30 +207,55 @@ class _Writer:
             currency=bill.currency,
             lines=[self._line(order, place) for place in range(len(order.items))],
             charges=[
-                ChargeFacts(kind, amount, currency=currency, lines=lines, words=_words(kind, lines))
+                ChargeFacts(
+                    kind,
+                    amount,
+                    currency=currency,
+                    lines=lines,
+                    words="" if bill.first.get("sold") else _words(kind, lines),
+                )
                 for kind, amount, currency, lines in bill.charges
                 if amount
             ],
             ordered_on=bill.date,
             expected_on=next((row.get("expected") for row in bill.rows if row.get("expected")), None),
             reference=reference,
-            rate=bill.rate,
+            rate=self._rate(bill),
             note=" · ".join(notes)[:500],
         )
         came = {} if bill.draft else arrivals(bill, bill.first.plan, self.today)
         units = {place: row.get("unit") for place, row in enumerate(bill.rows) if row.get("unit")}
-        return PastOrder(facts, number, bill.draft, came, units)
+        sold = {place: row.get("sold") for place, row in enumerate(bill.rows) if row.get("sold")}
+        return PastOrder(
+            facts,
+            number,
+            bill.draft,
+            came,
+            units,
+            came={place: one.came for place, one in sold.items()},
+            gone={place: one.wont_come for place, one in sold.items() if one.wont_come},
+            second_hand=frozenset(place for place, one in sold.items() if one.second_hand),
+            gifts={place: one.gift for place, one in sold.items() if one.gift is not None},
+        )
+
+    def _rate(self, bill: Bill) -> Decimal | None:
+        """Return an order's rate; None where it is the published one, which is looked up and stays marked as that."""
+        known = published(bill.currency, self.boat.currency, bill.date) if bill.date and bill.rate else None
+        return None if known is not None and known.rate == bill.rate else bill.rate
 
     def _line(self, order: NewOrder, place: int) -> LineFacts:
         item = order.items[place]
         price, in_all = order.bill.prices[place]
+        sold = item.line.get("sold")
         return LineFacts(
-            packs=item.line.get("quantity", Decimal(1)),
+            packs=sold.packs if sold else item.line.get("quantity", Decimal(1)),
+            pack_size=sold.pack_size if sold else Decimal(1),
             price=price,
             total=in_all,
             part=real(item.part) if item.part is not None else None,
             words=item.words,
-            service=item.part is None and item.line.get("unit") == "h",
+            service=item.part is None
+            and (sold.kind == LineKind.SERVICE if sold else item.line.get("unit") == "h"),
             job=real(item.job) if item.job is not None else None,
             system=real(item.system) if item.system is not None else None,
             place=real(item.place) if item.place is not None else None,
@@ -237,7 +267,7 @@ class _Writer:
         self.written.refunds = len(self.done.refunds)
 
     def _refund(self, back: Back) -> None:
-        order = back.bill.order
+        order = back.bill if isinstance(back.bill, Order) else back.bill.order
         order.refresh_from_db()
         said, _, what = str(back.line.get("description", "")).partition(": ")
         kinds = {fold(kind.label): kind for kind in CreditKind}
