@@ -120,8 +120,9 @@ MONEY_IN: dict[tuple[type[models.Model], str], tuple[str, ...]] = {
     (buying.Credit, "amount"): ("currency",),
     (buying.PaymentSplit, "settles"): ("order__currency", "charge__currency"),
 }
-# When something of a line last came, worked out with the row.
+# Worked out with each order line: when something of it last came, and what of its charges is expected only.
 LAST_CAME = "last_came_on"
+NOT_BILLED = "not_billed_yet"
 # What is worth reading beside a row, although it stands on another sheet.
 ALSO: dict[type[models.Model], tuple[tuple[str, str], ...]] = {
     stores.Movement: (("Happened on", "entry__happened_on"), ("Unit", "part__unit")),
@@ -195,6 +196,7 @@ def columns_of(model: type[models.Model], boat: Boat) -> list[Column]:
             Column(charge_heading(kind, boat.currency), (_charge_path(kind),), _amount_in(boat.currency))
             for kind in buying.ChargeKind
         ]
+        found.append(Column(f"Not billed yet, {boat.currency}", (NOT_BILLED,), _amount_in(boat.currency)))
     if model is Paper:
         found.append(Column("File", ("number", "content_type"), file_name))
     return found
@@ -326,6 +328,9 @@ def _worked_out() -> dict[str, Subquery]:
         )
         for kind in buying.ChargeKind
     }
+    found[NOT_BILLED] = Subquery(
+        shares.filter(charge__expected=True).values("line").annotate(all=Sum("home")).values("all")
+    )
     came = buying.DeliveryLine.objects.filter(line=OuterRef("pk"), delivery__undone_at=None)
     found[LAST_CAME] = Subquery(came.order_by("-delivery__arrived_on").values("delivery__arrived_on")[:1])
     return found

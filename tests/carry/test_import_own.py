@@ -12,6 +12,7 @@ from refit.buying.actions.orders import ChargeFacts, cancel_order
 from refit.buying.models import Charge, Line, Order, OrderState, Supplier
 from refit.carry import everything
 from refit.carry.ledger import differences
+from refit.stores.actions import stow
 from refit.stores.models import Holding, Movement, Part, PartNumber
 from refit.work.models import Job
 from tests.carry.test_importing import all_my_data, brought, looked, sums
@@ -84,7 +85,7 @@ def whole(make):
     make.order(
         make.line(words="Winch", packs=D(1), price=D("999.99"), total=True),
         make.line(words="Two hands", packs=D("2.5"), price=D("33.33"), service=True, system=make.other_system),
-        charges=(ChargeFacts("freight", D("41.99")), ChargeFacts("duty", D("41.20"), currency="GBP")),
+        charges=(ChargeFacts("freight", D("41.99")), ChargeFacts("duty", D("41.20"), currency="GBP", expected=True)),
         on=WHEN, ordered_on=WHEN, currency="EUR", rate=D("1.1873"), supplier=make.supplier("Sud"),
     )  # fmt: skip
     make.draft(
@@ -111,7 +112,7 @@ def test_all_my_data_fills_another_boat_to_the_minor_unit_and_once(make):
     same(make, other)
     assert sums(other) == sums(make)
     charges = [
-        sorted(Charge.objects.filter(boat=boat).values_list("order__number", "kind", "effect"))
+        sorted(Charge.objects.filter(boat=boat).values_list("order__number", "kind", "effect", "expected"))
         for boat in (make.boat, other.boat)
     ]
     assert charges[0] == charges[1] != []
@@ -167,6 +168,17 @@ def test_what_was_cancelled_or_taken_out_of_use_stays_out(make):
     made = brought(other, file, "all.xlsx")
     assert (made.orders, made.parts, made.places, made.numbers) == (1, 0, 0, 0)
     assert [line.what for line in Line.objects.filter(boat=other.boat)] == ["Old pump"]
+
+
+def test_what_lay_in_a_place_once_is_not_put_there(make):
+    """A part that is only known to be here, or gone from there, has no quantity."""
+    sail = make.part("Mainsail", kept="here")
+    lay = make.stock(sail, make.place("F6"), 0)
+    stow.move_things([(lay, None)], make.place("F7"), by=make.owner, on=make.today, today=make.today)
+    other = Factory.start("Other", prefix="other")
+    brought(other, all_my_data(make), "all.xlsx")
+    there = Holding.objects.filter(boat=other.boat).values_list("place__mark", "level")
+    assert list(there) == [("F7", "here")]
 
 
 def test_amounts_of_a_boat_with_other_money_are_named(make):

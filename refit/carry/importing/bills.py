@@ -35,6 +35,7 @@ class Bill:
     prices: list[tuple[Decimal, bool]] = field(default_factory=list)  # price, in all
     amounts: list[int] = field(default_factory=list)
     charges: list[tuple[str, Decimal, str, tuple[int, ...] | None]] = field(default_factory=list)
+    expected: frozenset[str] = frozenset()  # kinds of charges of which no bill had come
     off: list[Line] = field(default_factory=list)  # rows below nil: money off
 
     @property
@@ -305,7 +306,7 @@ def _rate(done: Any, bill: Bill, today: date) -> None:
             bill.first.fault("rate", "cannot be right.")
             return
     if all(value is not None for value in landed) and not bill.charges:
-        _charges_of_landed(bill, home, [to_minor(value, home) for value in landed])
+        _charges_of_landed(done, bill, home, [to_minor(value, home) for value in landed])
 
 
 def _rate_of(bill: Bill, home: str, goods: list[int]) -> Decimal:
@@ -331,7 +332,7 @@ def _right_way_round(done: Any, bill: Bill, home: str, today: date) -> Decimal:
     return given
 
 
-def _charges_of_landed(bill: Bill, home: str, landed: list[int]) -> None:
+def _charges_of_landed(done: Any, bill: Bill, home: str, landed: list[int]) -> None:
     """Make of each line's cost all in the charges that bring it there exactly."""
     rate = bill.rate or Decimal(1)
     made = (
@@ -340,6 +341,9 @@ def _charges_of_landed(bill: Bill, home: str, landed: list[int]) -> None:
     if made is None:
         return
     if bill.first.get("sold"):
+        bill.expected = ordered.expected(bill.rows)
+        if not bill.expected and any(row.get("sold").not_billed for row in bill.rows):
+            done.note("orders have charges that were expected in part; they come in as billed.")
         for kind, minor, places in ordered.charges(bill.rows, made):
             bill.charges.append((kind, Decimal(minor).scaleb(-minor_digits(home)), home, places))
         made = [own + sum(row.get("sold").charges.values()) for own, row in zip(made, bill.rows, strict=True)]

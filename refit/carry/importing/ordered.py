@@ -7,6 +7,7 @@ it was, to the minor unit. How it is checked against the boat, `bills` and `purc
 from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
+from itertools import combinations
 from typing import Any
 
 from refit.buying.models import ChargeKind, LineKind, OrderState, PricedBy
@@ -37,6 +38,7 @@ class Sold:
     second_hand: bool
     gift: int | None  # what it is worth, minor units of the boat's currency
     charges: dict[str, int]  # by kind, minor units of the boat's currency
+    not_billed: int  # of these
     lost_part: bool  # its part, or its place, was taken out of use
     lost_place: bool
 
@@ -114,6 +116,7 @@ def _read(cells: _Cells, line: Line, home: str) -> None:
             for one in ChargeKind
             if cells.number(charge_heading(one, home))
         },
+        not_billed=to_minor(cells.number(f"Not billed yet, {home}"), home),
         lost_part=cells.of("Part retired at") is not None,
         lost_place=cells.of("Place retired at") is not None,
     )
@@ -156,6 +159,20 @@ def charges(rows: Sequence[Line], goods: Sequence[int]) -> list[tuple[str, int, 
         else:
             found += [(_sign(kind, shares[place]), abs(shares[place]), (place,)) for place in bearing]
     return [row for row in found if row[1]]
+
+
+def expected(rows: Sequence[Line]) -> frozenset[str]:
+    """Return the kinds of charges of which no bill had come: those that make up what was not billed yet."""
+    sold = [row.get("sold") for row in rows]
+    wanted = [one.not_billed for one in sold]
+    if not any(wanted):
+        return frozenset()
+    kinds = sorted({kind for one in sold for kind in one.charges})
+    for count in range(1, len(kinds) + 1):
+        for some in combinations(kinds, count):
+            if [sum(one.charges.get(kind, 0) for kind in some) for one in sold] == wanted:
+                return frozenset(some)
+    return frozenset()
 
 
 def _sign(kind: str, value: int) -> str:

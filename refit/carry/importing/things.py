@@ -280,10 +280,10 @@ def stock(done: Any, line: Line, today: date) -> bool:
     from refit.carry.importing.check import NewStock
 
     world = done.world
-    if own.table_of(line.plan.title, line.plan.headings) and world.by_id and own_part(done, line, "") is None:
-        return True  # none of it lies anywhere: the part is not in use any more
     text, name = line.get("mark", ""), line.get("place_name", "")
     quantity, level, kept = line.get("quantity"), line.get("level", ""), line.get("kept")
+    if own.table_of(line.plan.title, line.plan.headings) and not quantity and not level:
+        return True  # it lay there once
     if level and kept is None and quantity is None:
         line.data["kept"] = Kept.HERE if level == Level.HERE else Kept.LEVEL
     part = part_of(done, line)

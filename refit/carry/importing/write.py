@@ -211,6 +211,7 @@ class _Writer:
                     kind,
                     amount,
                     currency=currency,
+                    expected=kind in bill.expected,
                     lines=lines,
                     words="" if bill.first.get("sold") else _words(kind, lines),
                 )
