@@ -132,7 +132,7 @@ ALSO: dict[type[models.Model], tuple[tuple[str, str], ...]] = {
         *(("Order state", "order__state"), ("Reference", "order__reference"), ("Rate", "order__rate")),
         *(("Expected on", "order__expected_on"), ("Order note", "order__note")),
         *(("Part retired at", "part__retired_at"), ("Place retired at", "place__retired_at")),
-        ("Last came on", LAST_CAME),
+        *(("Weight of one, kg", "part__weight_kg"), ("Last came on", LAST_CAME)),
     ),
     buying.DeliveryLine: (("Arrived on", "delivery__arrived_on"), ("Order", "line__order__number")),
     buying.Share: (("Order", "line__order__number"),),

@@ -15,7 +15,7 @@ from refit.carry.ledger import differences
 from refit.stores.actions import stow
 from refit.stores.models import Holding, Movement, Part, PartNumber
 from refit.work.models import Job
-from tests.carry.test_importing import all_my_data, brought, looked, sums
+from tests.carry.test_importing import all_my_data, brought, exported, looked, sums
 from tests.factory import D, Factory
 
 pytestmark = pytest.mark.usefixtures("clean_ledger")
@@ -67,7 +67,9 @@ def whole(make):
     job = make.job("Renew the rig")
     make.job("Paint the keel", system=make.other_system)
     place, ashore = make.place("S3", name="Settee"), make.place("B1", parent=make.ashore)
-    pump = make.part("Impeller", numbers=NUMBERS, system=make.system, specification="6 blades")
+    pump = make.part(
+        "Impeller", numbers=NUMBERS, system=make.system, specification="6 blades", weight_kg=D("0.07")
+    )
     rope = make.part("Rope", unit="m", weight_kg=D("0.125"))
     make.part("Impeller", numbers=[("maker", "ZZ-9", "")], specification="Another of that name")
     make.stock(pump, place, 3)
@@ -76,8 +78,10 @@ def whole(make):
         make.line(pump, packs=D(3), price=D("12.35"), place=place, job=job),
         make.line(rope, packs=D(2), pack_size=D(100), price=D("95.05"), place=ashore),
         make.line(words="Paint", packs=D(1), price=D("19.99"), system=make.other_system),
+        make.line(words="Never came", packs=D(4), price=D("3.30")),
         charges=(
             ChargeFacts("freight", D("7.77")), ChargeFacts("discount", D(1)), ChargeFacts("handling", D("2.05"), lines=(0, 2)),
+            ChargeFacts("duty", D("3.33"), basis="weight", lines=(0, 1)), ChargeFacts("card", D("0.77"), basis="count"),
         ),
         on=WHEN, ordered_on=WHEN, expected_on=date(2025, 4, 1), reference="NC-1042", note="By the gate",
         supplier=make.supplier("North", web="example.org"),
@@ -98,7 +102,7 @@ def whole(make):
         Arrival(lines[2], D(1)),
     ]
     deliveries.book_in(make.boat, arrivals, by=make.owner, on=date(2025, 3, 20), today=make.today)
-    rest = [Arrival(lines[1], wont_come=True)]
+    rest = [Arrival(lines[1], wont_come=True), Arrival(lines[3], wont_come=True)]
     deliveries.book_in(make.boat, rest, by=make.owner, on=date(2025, 3, 25), today=make.today)
     return make
 
@@ -108,11 +112,15 @@ def test_all_my_data_fills_another_boat_to_the_minor_unit_and_once(make):
     other = Factory.start("Other", prefix="other")
     file = all_my_data(make)
     made = brought(other, file, "all.xlsx")
-    assert (made.orders, made.lines) == (3, 6)
+    assert (made.orders, made.lines) == (3, 7)
     same(make, other)
     assert sums(other) == sums(make)
     charges = [
-        sorted(Charge.objects.filter(boat=boat).values_list("order__number", "kind", "effect", "expected"))
+        sorted(
+            Charge.objects.filter(boat=boat).values_list(
+                "order__number", "kind", "effect", "basis", "expected"
+            )
+        )
         for boat in (make.boat, other.boat)
     ]
     assert charges[0] == charges[1] != []
@@ -124,6 +132,11 @@ def test_all_my_data_fills_another_boat_to_the_minor_unit_and_once(make):
         again, _, _ = looked(boat, file, "all.xlsx")
         assert ([str(fault) for fault in again.faults], again.new, again.orders) == ([], 0, [])
     assert brought(other, file, "all.xlsx").said == "nothing new"
+    for boat in (
+        make,
+        other,
+    ):  # and nothing of it from the workbook of spend, whose lines leave out what never came
+        assert looked(boat, exported(make), "spend.xlsx")[0].orders == []
     same(make, other)
     assert list(differences()) == []
 

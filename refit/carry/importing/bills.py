@@ -35,6 +35,7 @@ class Bill:
     prices: list[tuple[Decimal, bool]] = field(default_factory=list)  # price, in all
     amounts: list[int] = field(default_factory=list)
     charges: list[tuple[str, Decimal, str, tuple[int, ...] | None]] = field(default_factory=list)
+    bases: dict[int, str] = field(default_factory=dict)  # of charges that do not go by value, by position
     expected: frozenset[str] = frozenset()  # kinds of charges of which no bill had come
     off: list[Line] = field(default_factory=list)  # rows below nil: money off
 
@@ -344,8 +345,9 @@ def _charges_of_landed(done: Any, bill: Bill, home: str, landed: list[int]) -> N
         bill.expected = ordered.expected(bill.rows)
         if not bill.expected and any(row.get("sold").not_billed for row in bill.rows):
             done.note("orders have charges that were expected in part; they come in as billed.")
-        for kind, minor, places in ordered.charges(bill.rows, made):
-            bill.charges.append((kind, Decimal(minor).scaleb(-minor_digits(home)), home, places))
+        for one in ordered.charges(bill.rows, made):
+            bill.bases[len(bill.charges)] = one.basis
+            bill.charges.append((one.kind, Decimal(one.amount).scaleb(-minor_digits(home)), home, one.lines))
         made = [own + sum(row.get("sold").charges.values()) for own, row in zip(made, bill.rows, strict=True)]
     for place, (own, whole) in enumerate(zip(made, landed, strict=True)):
         if whole != own:

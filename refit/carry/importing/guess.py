@@ -22,8 +22,10 @@ from refit.carry.sheets.values import SIGNS, day, is_empty, money_sign, number
 LOOK_FOR_HEADINGS = 25
 SAMPLE = 200
 IN_BRACKETS = re.compile(r"\(.*?\)|\[.*?\]|[:*£€$¥]|\b[A-Z]{3}\b")
-# Sums that the program itself exports beside the lines that make them.
-OWN_SUMS = {fold(title) for title in ("By job", "By supplier", "By month", "Read me", "About")}
+# Sums that the program itself exports beside the lines that make them, and what is no order.
+OWN_SUMS = {
+    fold(title) for title in ("By job", "By supplier", "By month", "Sold and given", "Read me", "About")
+}
 SINGULAR = {"systems": "budget"}
 
 

@@ -7,10 +7,11 @@ it was, to the minor unit. How it is checked against the boat, `bills` and `purc
 from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
-from itertools import combinations
+from itertools import combinations, product
 from typing import Any
 
 from refit.buying.models import ChargeKind, LineKind, OrderState, PricedBy
+from refit.calc.landed import Basis
 from refit.calc.money import allocate, round_half_up, to_minor
 from refit.carry.everything import charge_heading
 from refit.carry.importing import own
@@ -39,13 +40,33 @@ class Sold:
     gift: int | None  # what it is worth, minor units of the boat's currency
     charges: dict[str, int]  # by kind, minor units of the boat's currency
     not_billed: int  # of these
+    weight: Decimal | None  # of one unit, in kg
     lost_part: bool  # its part, or its place, was taken out of use
     lost_place: bool
 
     @property
+    def wanted(self) -> Decimal:
+        """Return how much is still bought, in units."""
+        return self.packs * self.pack_size - self.wont_come
+
+    def by(self, basis: str, goods: int) -> Decimal | int | None:
+        """Return what a charge on this basis goes by; None where it is not known."""
+        if basis == Basis.VALUE:
+            return goods
+        if basis == Basis.COUNT:
+            return self.wanted / self.pack_size
+        return (
+            NIL
+            if self.kind == LineKind.SERVICE
+            else None
+            if self.weight is None
+            else self.weight * self.wanted
+        )
+
+    @property
     def is_wanted(self) -> bool:
         """Return whether anything of it is still bought."""
-        return self.packs * self.pack_size > self.wont_come
+        return self.wanted > 0
 
 
 def read(lines: Sequence[Line], home: str) -> None:
@@ -99,14 +120,13 @@ def _read(cells: _Cells, line: Line, home: str) -> None:
     whole = to_minor(amount, currency)
     in_all = in_all or to_minor(packs * price, currency) != whole
     worth = cells.of(f"What it is worth, {home}")
-    wanted = quantity - gone
     sold = Sold(
         kind=kind,
         packs=packs,
         pack_size=size,
         price=amount if in_all else price,
         in_all=in_all,
-        bought=round_half_up(whole * wanted / quantity) if gone else whole,
+        bought=round_half_up(whole * (quantity - gone) / quantity) if gone else whole,
         came=cells.quantity("Arrived"),
         wont_come=gone,
         second_hand=cells.yes("Second-hand"),
@@ -116,11 +136,12 @@ def _read(cells: _Cells, line: Line, home: str) -> None:
             for one in ChargeKind
             if cells.number(charge_heading(one, home))
         },
+        weight=None if cells.of("Weight of one, kg") is None else cells.number("Weight of one, kg"),
         not_billed=to_minor(cells.number(f"Not billed yet, {home}"), home),
         lost_part=cells.of("Part retired at") is not None,
         lost_place=cells.of("Place retired at") is not None,
     )
-    line.data |= {"sold": sold, "quantity": wanted, "state": _state(cells, line, sold)}
+    line.data |= {"sold": sold, "quantity": sold.wanted, "state": _state(cells, line, sold)}
     if sold.came <= 0:
         line.data.pop("arrived", None)
     if kind != LineKind.PART:
@@ -138,27 +159,51 @@ def _state(cells: _Cells, line: Line, sold: Sold) -> str:
     return ARRIVED if sold.came + sold.wont_come >= sold.packs * sold.pack_size else PART_ARRIVED
 
 
-def charges(rows: Sequence[Line], goods: Sequence[int]) -> list[tuple[str, int, tuple[int, ...] | None]]:
-    """Return the charges that bring lines with these goods what each bears of each kind; a discount is above nil too.
+@dataclass(frozen=True)
+class Borne:
+    """A charge as these lines bear it: a discount is above nil too; without `lines` it is over all."""
+
+    kind: str
+    amount: int
+    lines: tuple[int, ...] | None
+    basis: str = Basis.VALUE.value
+
+
+def charges(rows: Sequence[Line], goods: Sequence[int]) -> list[Borne]:
+    """Return the charges that bring lines with these goods what each bears of each kind.
 
     One charge over all lines where its shares come out as they stand in the rows, else one for each line.
     """
-    found: list[tuple[str, int, tuple[int, ...] | None]] = []
-    live = [place for place, row in enumerate(rows) if row.get("sold").is_wanted]
+    found: list[Borne] = []
     for kind in ChargeKind.values:
         shares = [row.get("sold").charges.get(kind, 0) for row in rows]
-        bearing = tuple(place for place, share in enumerate(shares) if share)
-        if not bearing:
-            continue
-        total = sum(shares)
-        for over in (tuple(live), bearing):
-            weights = [goods[place] for place in over]
-            if set(bearing) <= set(over) and allocate(total, weights) == [shares[place] for place in over]:
-                found.append((_sign(kind, total), abs(total), None if len(over) == len(rows) else over))
-                break
-        else:
-            found += [(_sign(kind, shares[place]), abs(shares[place]), (place,)) for place in bearing]
-    return [row for row in found if row[1]]
+        bearing = [place for place, share in enumerate(shares) if share]
+        if bearing:
+            one = _shared(rows, goods, kind, shares)
+            found += [one] if one else [_borne(kind, shares[place], (place,)) for place in bearing]
+    return found
+
+
+def _shared(rows: Sequence[Line], goods: Sequence[int], kind: str, shares: Sequence[int]) -> Borne | None:
+    """Return the one charge whose shares these are; None if no basis makes them."""
+    live = tuple(place for place, row in enumerate(rows) if row.get("sold").is_wanted)
+    bearing = tuple(place for place, share in enumerate(shares) if share)
+    total = sum(shares)
+    for over, basis in product(dict.fromkeys((live, bearing)), Basis):
+        weights = [rows[place].get("sold").by(basis, goods[place]) for place in over]
+        can = total and set(bearing) <= set(over) and None not in weights
+        if can and allocate(total, weights) == [shares[place] for place in over]:
+            return _borne(kind, total, None if len(over) == len(rows) else over, basis.value)
+    return None
+
+
+def _borne(kind: str, value: int, lines: tuple[int, ...] | None, basis: str = Basis.VALUE.value) -> Borne:
+    """Return a charge; what takes off the cost is a discount, and only that."""
+    if value < 0:
+        kind = ChargeKind.DISCOUNT.value
+    elif kind == ChargeKind.DISCOUNT:
+        kind = ChargeKind.HANDLING.value
+    return Borne(kind, abs(value), lines, basis)
 
 
 def expected(rows: Sequence[Line]) -> frozenset[str]:
@@ -173,10 +218,3 @@ def expected(rows: Sequence[Line]) -> frozenset[str]:
             if [sum(one.charges.get(kind, 0) for kind in some) for one in sold] == wanted:
                 return frozenset(some)
     return frozenset()
-
-
-def _sign(kind: str, value: int) -> str:
-    """Return the kind that a charge comes in as: what takes off the cost is a discount, and only that."""
-    if value < 0:
-        return ChargeKind.DISCOUNT.value
-    return ChargeKind.HANDLING.value if kind == ChargeKind.DISCOUNT else kind

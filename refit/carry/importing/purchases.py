@@ -212,6 +212,8 @@ class _Known:
         )
         for pk, part, words, quantity, gone, amount in rows:
             wanted = quantity - gone
+            if wanted <= 0:
+                continue  # what never came stands in no list of what was bought
             self.whats.setdefault(pk, Counter())[(fold(part or words)[:100], wanted)] += 1
             self.amounts.setdefault(pk, Counter())[(wanted, amount)] += 1
         for order in orders.values():
@@ -230,10 +232,12 @@ class _Known:
         whats = Counter(
             (fold(row.get("description") or row.get("number"))[:100], row.get("quantity", Decimal(1)))
             for row in bill.rows
+            if row.get("quantity", Decimal(1)) > 0
         )
         amounts = Counter(
             (row.get("quantity", Decimal(1)), amount)
             for row, amount in zip(bill.rows, bill.amounts, strict=True)
+            if row.get("quantity", Decimal(1)) > 0
         )
         candidates = self.by_key.get(base, [])
         for order in candidates:
@@ -241,10 +245,10 @@ class _Known:
             same_number = (
                 not bill.first.plan.is_own or not number.isdecimal() or number in (str(order.number), "")
             )
-            alike = self.amounts.get(order.pk) == amounts or (
-                same_number and bill.first.plan.is_own and self.whats.get(order.pk) == whats
+            alike = self.amounts.get(order.pk, Counter()) == amounts or (
+                same_number and bill.first.plan.is_own and self.whats.get(order.pk, Counter()) == whats
             )
-            if alike and same_bill and (same_number or self.whats.get(order.pk) == whats):
+            if alike and same_bill and (same_number or self.whats.get(order.pk, Counter()) == whats):
                 candidates.remove(order)
                 return order
         taken = self.by_reference.get((*base, reference), []) if reference else []

@@ -211,11 +211,12 @@ class _Writer:
                     kind,
                     amount,
                     currency=currency,
+                    basis=bill.bases.get(place, "value"),
                     expected=kind in bill.expected,
                     lines=lines,
                     words="" if bill.first.get("sold") else _words(kind, lines),
                 )
-                for kind, amount, currency, lines in bill.charges
+                for place, (kind, amount, currency, lines) in enumerate(bill.charges)
                 if amount
             ],
             ordered_on=bill.date,
@@ -251,6 +252,7 @@ class _Writer:
         return LineFacts(
             packs=sold.packs if sold else item.line.get("quantity", Decimal(1)),
             pack_size=sold.pack_size if sold else Decimal(1),
+            weight_kg=sold.weight if sold else None,
             price=price,
             total=in_all,
             part=real(item.part) if item.part is not None else None,

@@ -18,7 +18,7 @@ from refit.carry.importing.fields import BY_KEY, KINDS
 from refit.carry.importing.files import faults_file, template_file
 from refit.carry.importing.guess import Plan, guess
 from refit.carry.importing.world import NewJob, NewPart, NewPlace, NewSupplier, NewSystem
-from refit.carry.importing.write import NotWritten, write
+from refit.carry.importing.write import PLURALS, NotWritten, write
 from refit.carry.sheets.book import Book, SheetProblem
 from refit.pages.acting import Done, act, at, refused_page
 from refit.pages.forms.importing import FileForm, WriteForm, choices, chosen
@@ -121,6 +121,7 @@ def _made(done: Checked) -> list[tuple[str, int, str]]:
         ("system", [row.name for row in done.world.new[NewSystem]]),
         ("place", [str(row) for row in done.world.new[NewPlace]]),
         ("part", [row.name for row in done.world.new[NewPart]]),
+        ("number of a part", [number for _, (_, number, _) in done.numbers]),
         ("job", [row.title for row in done.world.new[NewJob]]),
         ("thing in its place", [""] * len(done.stock)),
         ("budget", [str(getattr(system, "name", "")) for system, _ in done.budgets]),
@@ -131,7 +132,7 @@ def _made(done: Checked) -> list[tuple[str, int, str]]:
         if names:
             few = [name for name in dict.fromkeys(names) if name]
             more = f" and {len(few) - MOST_NAMES} more" if len(few) > MOST_NAMES else ""
-            plural = "things in their places" if " " in word else f"{word}s"
+            plural = PLURALS.get(word, f"{word}s")
             found.append(
                 (word if len(names) == 1 else plural, len(names), ", ".join(few[:MOST_NAMES]) + more)
             )
