@@ -233,7 +233,7 @@ def _charges(order: Order) -> list[ChargeRow]:
     rows = {}
     for charge in Charge.objects.filter(pk__in=bearing).select_related("payee", "boat").order_by("id"):
         rows[charge.pk] = ChargeRow(charge)
-    shares = Share.objects.filter(charge__in=bearing).select_related("line__part", "line__order")
+    shares = Share.objects.filter(charge__in=list(rows)).select_related("line__part", "line__order")
     for share in shares.order_by("line__order__number", "line__position"):
         row = rows[share.charge_id]
         row.shares.append(share)
