@@ -47,7 +47,7 @@ class Factory:
     def start(cls, name: str = "Test Boat", currency: str = "GBP", prefix: str = "") -> "Factory":
         """Make a boat with owner, crew, trade, viewer and an outsider; a saloon, a store ashore; two systems."""
         cast = {role: person(f"{prefix}{role}") for role in (*Role.values, "outsider")}
-        boat = boats.make_boat(cast["owner"], name=name, currency=currency)
+        boat = boats.make_boat(cast["owner"], name=name, currency=currency, deducts_tax=True)
         for role in (Role.CREW, Role.TRADE, Role.VIEWER):
             boats.add_member(boat, cast[role], role)
         area = places.add_place(boat, kind=Kind.AREA, parent=None, name="Saloon")

@@ -11,7 +11,8 @@ def need(program: str) -> str:
     path = shutil.which(program)
     if path:
         return path
-    said = f"{program} is not on this machine: install poppler-utils."
+    package = "libreoffice-calc" if program == "soffice" else "poppler-utils"
+    said = f"{program} is not on this machine: install {package}."
     if os.environ.get("CI"):
         pytest.fail(said)
     pytest.skip(said)

@@ -15,7 +15,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 
 from django.apps import apps
-from django.db import models
+from django.db import models, transaction
 
 LEDGER = ("stores_movement", "stores_entry")
 
@@ -61,7 +61,8 @@ def _boat_models() -> list[type[models.Model]]:
 def install(connection) -> None:
     """Put every guard in place whose tables exist; those already there are made anew."""
     there = set(connection.introspection.table_names())
-    with connection.cursor() as cursor:
+    # In one transaction: hundreds of statements that each wait for the disk take seconds.
+    with transaction.atomic(using=connection.alias), connection.cursor() as cursor:
         if connection.vendor == "postgresql":
             for statement in _POSTGRESQL_FUNCTIONS:
                 cursor.execute(statement)
@@ -88,7 +89,7 @@ def missing(connection) -> list[str]:
 def lift(connection) -> None:
     """Drop every guard. Only for a migration, or for emptying a test database."""
     there = set(connection.introspection.table_names())
-    with connection.cursor() as cursor:
+    with transaction.atomic(using=connection.alias), connection.cursor() as cursor:
         for guard in expected():
             if guard.table in there:
                 for name in _names(connection.vendor, guard):

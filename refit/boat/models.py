@@ -48,6 +48,11 @@ class Boat(models.Model):
     currency = models.CharField(max_length=3)
     units = models.CharField(max_length=8, choices=Units, default=Units.METRIC)
     time_zone = models.CharField(max_length=40, default="UTC")
+    deducts_tax = models.BooleanField(
+        "we get tax on purchases back",
+        default=False,
+        help_text="Registered for tax: what is marked as such is no cost. Else every tax is cost until it comes back.",
+    )
     is_demo = models.BooleanField(default=False)
     created_at = models.DateTimeField(auto_now_add=True)
 
@@ -326,6 +331,55 @@ class Paper(models.Model):
 
     def __str__(self) -> str:
         return f"Paper {self.number}"
+
+
+class PlacePaper(models.Model):
+    """A paper that belongs to a place."""
+
+    boat = models.ForeignKey(Boat, on_delete=models.CASCADE, related_name="+")
+    location = models.ForeignKey(Location, on_delete=models.CASCADE, related_name="place_papers")
+    paper = models.ForeignKey(Paper, on_delete=models.CASCADE, related_name="place_papers")
+
+    class Meta:
+        ordering = ["id"]
+        constraints = [models.UniqueConstraint(name="place_paper_once", fields=["location", "paper"])]
+
+    def __str__(self) -> str:
+        return f"{self.paper} of {self.location}"
+
+
+class Contingency(models.Model):
+    """What is kept back for what nobody foresaw, from a date on. The newest counts."""
+
+    boat = models.ForeignKey(Boat, on_delete=models.CASCADE, related_name="contingencies")
+    amount = models.BigIntegerField(help_text="Minor units of the boat's currency")
+    set_on = models.DateField()
+    note = models.CharField(max_length=200, blank=True)
+    entered_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+    entered_at = models.DateTimeField(auto_now_add=True)
+
+    class Meta:
+        ordering = ["set_on", "id"]
+        constraints = [models.CheckConstraint(name="contingency_not_negative", condition=Q(amount__gte=0))]
+
+    def __str__(self) -> str:
+        return f"Contingency from {self.set_on}"
+
+
+class SheetShape(models.Model):
+    """How a person read a spreadsheet with these headings, for the next file of the same shape."""
+
+    boat = models.ForeignKey(Boat, on_delete=models.CASCADE, related_name="+")
+    digest = models.CharField(max_length=64)
+    kind = models.CharField(max_length=12, blank=True)
+    mapping = models.JSONField(help_text="The field of each column, and what the rows do not say")
+    used_at = models.DateTimeField(auto_now=True)
+
+    class Meta:
+        constraints = [models.UniqueConstraint(name="sheet_shape_once", fields=["boat", "digest"])]
+
+    def __str__(self) -> str:
+        return f"{self.kind or 'left out'} {self.digest[:8]}"
 
 
 class FormKey(models.Model):

@@ -1,6 +1,7 @@
 """What an uploaded file really is, found from its content.
 
-Accepts JPEG, PNG, WebP and PDF; refuses everything else, and pictures that would unfold to more than can be held.
+Accepts JPEG, PNG, WebP, HEIC and PDF; refuses everything else, and pictures that would unfold to more than can be held.
+Makes the JPEG that is shown where a browser may not know the picture's own kind.
 """
 
 import hashlib
@@ -9,13 +10,25 @@ import warnings
 from dataclasses import dataclass
 
 from PIL import Image, ImageOps, UnidentifiedImageError
+from pillow_heif import register_heif_opener
 
 from refit.boat.refusals import Refused
 
 MOST_PIXELS = 40_000_000
 MOST_BYTES = 25 * 1024 * 1024
-TYPES = {"JPEG": "image/jpeg", "PNG": "image/png", "WEBP": "image/webp"}
-SUFFIXES = {"image/jpeg": ".jpg", "image/png": ".png", "image/webp": ".webp", "application/pdf": ".pdf"}
+HEIC = "image/heic"
+TYPES = {"JPEG": "image/jpeg", "PNG": "image/png", "WEBP": "image/webp", "HEIF": HEIC}
+SUFFIXES = {
+    "image/jpeg": ".jpg",
+    "image/png": ".png",
+    "image/webp": ".webp",
+    HEIC: ".heic",
+    "application/pdf": ".pdf",
+}
+SHOWN_EDGE = 2400  # sharp enough to read a till receipt by
+
+# Many phones keep their photos as HEIC; the preview that some carry inside is of no use here.
+register_heif_opener(thumbnails=False)
 
 
 @dataclass(frozen=True)
@@ -41,7 +54,7 @@ def check(data: bytes) -> Checked:
 
 def _picture_type(data: bytes) -> str:
     wrong = Refused(
-        "This file is not a JPEG, PNG or WebP picture, nor a PDF. Take a photo, or save it as one of these.",
+        "This file is not a JPEG, PNG, WebP or HEIC picture, nor a PDF. Take a photo, or save it as one of these.",
         code="not_a_picture",
     )
     try:
@@ -58,7 +71,7 @@ def _picture_type(data: bytes) -> str:
                 return kind
     except Refused:
         raise
-    except (UnidentifiedImageError, OSError, ValueError, SyntaxError, KeyError, EOFError):
+    except (UnidentifiedImageError, OSError, ValueError, SyntaxError, KeyError, EOFError, RuntimeError):
         raise wrong from None
     except Image.DecompressionBombError:
         raise Refused(

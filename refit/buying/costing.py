@@ -1,28 +1,36 @@
 """What orders cost all in: the only place where the stored sums of buying are set.
 
-Converts each order once, shares every charge over its lines by `refit.calc.landed`, values what arrived, and
-sets the state of each order. Decides nothing about what may be entered.
+Converts each order, shares every charge over its lines by `refit.calc.landed` (lines of several orders, where a
+parcel held them), values what arrived, takes off what came back, and sets the state of each order. Decides nothing
+about what may be entered.
 """
 
 from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
+from datetime import date
 from decimal import Decimal
 from fractions import Fraction
+
+from django.db.models import Sum
 
 from refit.boat.refusals import Refused
 from refit.buying.models import (
     COUNTED_STATES,
     Charge,
     ChargeKind,
+    CreditShare,
     DeliveryLine,
     Line,
     LineKind,
     Order,
     OrderState,
+    PaymentSplit,
     RateSource,
     Share,
 )
+from refit.buying.steps import keep
+from refit.buying.storing import store
 from refit.calc.landed import (
     Basis,
     ChargeCost,
@@ -30,21 +38,30 @@ from refit.calc.landed import (
     MissingWeight,
     delivered_value,
     goods_in_home,
-    landed,
     landed_effect,
     share,
 )
 from refit.calc.money import allocate, convert, round_half_up
 
 NIL = Decimal(0)
+STORED = ("state", "goods", "landed", "delivered", "refunded")  # what an order keeps of its sums
 
 
 @dataclass(frozen=True)
-class Amounts:
-    """What the lines and charges of one order come to in the boat's currency, before sharing."""
+class Settled:
+    """What payments settled of an order: so much in its own currency, for so much of the boat's."""
+
+    own: int = 0
+    home: int = 0
+
+
+@dataclass(frozen=True)
+class Worth:
+    """What the lines and own charges of one order come to in the boat's currency, before sharing."""
 
     goods: list[int]
     charges: list[int]
+    final: bool  # no part of it hangs on a rate that is not final yet
 
 
 def line_amount(line: Line) -> int:
@@ -56,80 +73,202 @@ def line_amount(line: Line) -> int:
     return round_half_up(Fraction(line.amount) * Fraction(line.wanted) / Fraction(line.quantity))
 
 
-def amounts(order: Order, home: str, lines: list[Line], charges: list[Charge]) -> Amounts:
-    """Convert an order. What the card was charged wins over the rate, to the last minor unit."""
+def worth(order: Order, home: str, lines: list[Line], charges: list[Charge], settled: Settled) -> Worth:
+    """Convert an order. What was truly paid wins over the rate, to the last minor unit, for what it settled."""
     bought = [line_amount(line) for line in lines]
-    signed = []
-    for charge in charges:
-        rate = order.rate if charge.currency == order.currency else charge.rate
-        value = convert(charge.amount, charge.currency, home, rate)
-        signed.append(-value if charge.kind == ChargeKind.DISCOUNT else value)
-    if (
-        order.rate_source == RateSource.CHARGED
-        and order.charged is not None
-        and not any(line.wont_come for line in lines)
-    ):
-        settled = sum(
-            value
-            for charge, value in zip(charges, signed, strict=True)
-            if charge.currency == order.currency and not charge.in_prices
-        )
-        return Amounts(allocate(order.charged - settled, bought), signed)
-    return Amounts(goods_in_home(bought, order.currency, home, order.rate), signed)
+    own = [_signed(charge, charge.amount) if _in_own_money(charge, order) else 0 for charge in charges]
+    total = sum(bought) + sum(own)
+    if order.currency == home or min(settled.own, total) <= 0:
+        values = [_by_rate(charge, order, home) for charge in charges]
+        return Worth(goods_in_home(bought, order.currency, home, order.rate), values, order.currency == home)
+    if total >= settled.own:
+        rest = convert(total - settled.own, order.currency, home, order.rate) if total > settled.own else 0
+        all_home = settled.home + rest
+    else:  # more was paid than is bought now: what is bought costs its part, the rest was paid too much
+        all_home = round_half_up(Fraction(settled.home) * total / settled.own)
+    values = [
+        round_half_up(Fraction(amount) * all_home / total)
+        if _in_own_money(charge, order)
+        else _by_rate(charge, order, home)
+        for charge, amount in zip(charges, own, strict=True)
+    ]
+    bearing = sum(
+        value for charge, value in zip(charges, values, strict=True) if _in_own_money(charge, order)
+    )
+    return Worth(allocate(all_home - bearing, bought), values, settled.own >= total)
 
 
-def refresh(orders: Iterable[Order]) -> None:
-    """Work out anew what these orders, their lines, charges and deliveries come to, and save it."""
+def own_total(order: Order) -> int:
+    """Return what the seller's bill comes to, minor units of the order's currency."""
+    charges = [charge for charge in order.charges.all() if _in_own_money(charge, order)]
+    return sum(line_amount(line) for line in order.lines.all()) + sum(
+        _signed(charge, charge.amount) for charge in charges
+    )
+
+
+def _in_own_money(charge: Charge, order: Order) -> bool:
+    """Return whether the seller's own bill holds this charge, so that the card paid it with the goods."""
+    return charge.currency == order.currency and not charge.in_prices and charge.payee_id is None
+
+
+def _signed(charge: Charge, value: int) -> int:
+    return -value if charge.kind == ChargeKind.DISCOUNT else value
+
+
+def _by_rate(charge: Charge, order: Order, home: str) -> int:
+    """Convert a charge at its order's rate; a bill of another day or payee has a rate of its own."""
+    follows = charge.currency == order.currency and charge.billed_on is None and charge.payee_id is None
+    rate = order.rate if follows else charge.rate
+    return _signed(charge, convert(charge.amount, charge.currency, home, rate))
+
+
+def settled_of(orders: Iterable[Order]) -> dict[int, Settled]:
+    """Return what payments settled of each order."""
+    rows = (
+        PaymentSplit.objects.filter(order__in=[order.pk for order in orders], settles__isnull=False)
+        .order_by()
+        .values_list("order_id")
+        .annotate(own=Sum("settles"), home=Sum("amount"))
+    )
+    found = {pk: Settled(own, home) for pk, own, home in rows}
     for order in orders:
-        _refresh(order)
+        if order.pk not in found and order.rate_source == RateSource.CHARGED and order.charged is not None:
+            # Not placed yet: what the card will be charged stands for the payment to come.
+            found[order.pk] = Settled(own_total(order), order.charged)
+    return found
 
 
-def _refresh(order: Order) -> None:
-    home = order.boat.currency
-    lines = list(order.lines.select_related("part").order_by("position"))
-    charges = list(order.charges.order_by("id"))
-    shares: dict[int, list[Share]] = defaultdict(list)
-    for row in Share.objects.filter(charge__in=charges).order_by("line__position"):
-        shares[row.charge_id].append(row)
-    worth = amounts(order, home, lines, charges)
-    order.state = state_of(order, lines)
-    is_counted = order.state in COUNTED_STATES
-    costs = [line_cost(line, goods) for line, goods in zip(lines, worth.goods, strict=True)]
-    live = {line.pk for line in lines if line.wanted > 0}
-    bearing = [charge_cost(c, v, shares[c.pk], live) for c, v in zip(charges, worth.charges, strict=True)]
-    try:
-        result = landed(costs, bearing)
-    except MissingWeight as problem:
-        names = ", ".join(line.what for line in lines if line.pk in problem.keys)
-        raise Refused(
-            f"Sharing by weight needs a weight for {names}. Type it, or share by value or by count.",
-            code="missing_weight",
-            field="basis",
-        ) from None
-    _save_charges(charges, worth.charges, bearing, shares, costs)
+def refresh(orders: Iterable[Order], *, on: date | None = None, words: str = "") -> None:
+    """Work out anew what these orders (and those that share a charge with them) come to, and save it.
+
+    What changed is kept as a step of the day `on` (today unless given), under `words` that say why.
+    """
+    given = list(orders)
+    group = connected(given)
+    if not group:
+        return
+    home = group[0].boat.currency
+    lines = list(
+        Line.objects.filter(order__in=group).select_related("part", "order").order_by("order_id", "position")
+    )
+    by_order: dict[int, list[Line]] = defaultdict(list)
     for line in lines:
-        line.goods = result[line.pk].goods
-        line.charges = result[line.pk].charges
-        line.landed = result[line.pk].landed
-        line.counted = is_counted and stands(line)
-        line.delivered = delivered_value(line.landed, line.arrived, line.wanted) if line.counted else 0
-    Line.objects.bulk_update(lines, ["counted", "goods", "charges", "landed", "delivered"])
-    _save_deliveries(lines)
-    order.goods = sum(line.goods for line in lines)
-    order.landed = sum(line.landed for line in lines)
-    order.delivered = sum(line.delivered for line in lines)
-    order.save(update_fields=["state", "goods", "landed", "delivered"])
+        by_order[line.order_id].append(line)
+    charges = charges_of(group)
+    settled = settled_of(group)
+    for order in group:
+        mine = by_order[order.pk]
+        own = [charge for charge in charges if charge.order_id == order.pk]
+        result = worth(order, home, mine, own, settled.get(order.pk, Settled()))
+        for line, goods in zip(mine, result.goods, strict=True):
+            line.goods, line.charges = goods, 0
+        for charge, value in zip(own, result.charges, strict=True):
+            charge.home = value
+    for charge in charges:
+        if charge.order_id is None:
+            charge.home = _signed(charge, convert(charge.amount, charge.currency, home, charge.rate))
+    _share(charges, lines)
+    _settle_lines(group, by_order)
+    keep(group, by_order, on=on, words=words)
+    fresh = {order.pk: order for order in group}
+    for order in given:  # who asked sees the sums too, whatever else their copy says
+        for name in STORED:
+            setattr(order, name, getattr(fresh[order.pk], name))
+
+
+def connected(orders: Iterable[Order]) -> list[Order]:
+    """Return these orders and all that hang together with them by a charge that was shared over several."""
+    ids = {order.pk for order in orders}
+    while True:
+        shares = Share.objects.filter(charge__in=_charges_on(ids))
+        more = set(shares.values_list("line__order_id", flat=True))
+        if more <= ids:
+            break
+        ids |= more
+    return list(Order.objects.filter(pk__in=ids).select_related("boat").order_by("pk"))
+
+
+def charges_of(orders: list[Order]) -> list[Charge]:
+    """Return the charges that bear on these orders' lines."""
+    charges = _charges_on({order.pk for order in orders})
+    return list(Charge.objects.filter(pk__in=charges).order_by("id"))
+
+
+def _charges_on(orders: set[int]) -> set[int]:
+    """Return which charges bear on these orders' lines.
+
+    Asked for by itself: in one query with what is wanted of them, PostgreSQL took seconds where it had no statistics.
+    """
+    return set(Share.objects.filter(line__order__in=orders).order_by().values_list("charge_id", flat=True))
+
+
+def _share(charges: list[Charge], lines: list[Line]) -> None:
+    by_pk = {line.pk: line for line in lines}
+    costs = [line_cost(line) for line in lines]
+    rows: dict[int, list[Share]] = defaultdict(list)
+    for row in Share.objects.filter(charge__in=charges).order_by("line__order_id", "line__position"):
+        rows[row.charge_id].append(row)
+    live = {line.pk for line in lines if line.wanted > 0}
+    for charge in charges:
+        cost = charge_cost(charge, charge.home, rows[charge.pk], live)
+        charge.effect = landed_effect(cost)
+        try:
+            borne = share(cost, costs)
+        except MissingWeight as problem:
+            names = ", ".join(line.what for line in lines if line.pk in problem.keys)
+            raise Refused(
+                f"Sharing by weight needs a weight for {names}. Type it, or share by value or by count.",
+                code="missing_weight",
+                field="basis",
+            ) from None
+        for row in rows[charge.pk]:
+            row.home = borne.get(row.line_id, 0)
+            by_pk[row.line_id].charges += row.home
+    store(charges, ["home", "effect"])
+    store([row for some in rows.values() for row in some], ["home"])
+
+
+def _settle_lines(group: list[Order], by_order: dict[int, list[Line]]) -> None:
+    back = refunded(line.pk for lines in by_order.values() for line in lines)
+    everything: list[Line] = []
+    for order in group:
+        lines = by_order[order.pk]
+        order.state = state_of(order, lines)
+        for line in lines:
+            line.landed = line.goods + line.charges
+            line.refunded = back.get(line.pk, 0)
+            line.counted = order.state in COUNTED_STATES and stands(line)
+            line.delivered = delivered_value(line.landed, line.arrived, line.wanted) if line.counted else 0
+        order.goods = sum(line.goods for line in lines)
+        order.landed = sum(line.landed for line in lines)
+        order.delivered = sum(line.delivered for line in lines)
+        order.refunded = sum(line.refunded for line in lines)
+        everything += lines
+    store(everything, ["counted", "goods", "charges", "landed", "delivered", "refunded"])
+    store(group, STORED)
+    _save_deliveries(everything)
 
 
 def stands(line: Line) -> bool:
-    """Return whether a line of a placed order is in sums: it is bought, or bears a charge that was paid for it.
+    """Return whether a line of a placed order is in sums: it is bought, bears a charge, or money came back on it.
 
-    A charge for lines that won't come stays with them, so that its money is not lost from the sums.
+    A charge for lines that won't come stays with them, and so does a refund: neither is lost from the sums.
     """
-    return bool(line.wanted > 0 or line.landed)
+    return bool(line.wanted > 0 or line.landed or line.refunded)
 
 
-def line_cost(line: Line, goods: int) -> LineCost:
+def refunded(lines: Iterable[int]) -> dict[int, int]:
+    """Return what truly came back on each line."""
+    rows = (
+        CreditShare.objects.filter(line__in=list(lines), credit__came_on__isnull=False)
+        .order_by()
+        .values_list("line_id")
+        .annotate(total=Sum("home"))
+    )
+    return dict(rows)
+
+
+def line_cost(line: Line) -> LineCost:
     """Return a line as sharing sees it: its goods, its weight (of all that is bought) and its count."""
     each = line.part.weight_kg if line.part else None
     if line.kind == LineKind.SERVICE or line.wanted <= 0:
@@ -137,43 +276,27 @@ def line_cost(line: Line, goods: int) -> LineCost:
     else:
         weight = None if each is None else each * line.wanted
     count = NIL if line.wanted <= 0 else line.packs * line.wanted / line.quantity
-    return LineCost(line.pk, goods, weight, count)
+    return LineCost(line.pk, line.goods, weight, count)
 
 
 def charge_cost(charge: Charge, home: int, shares: list[Share], live: set[int]) -> ChargeCost:
     """Return a charge as sharing sees it, over those of its lines that still come."""
-    covers = tuple(share.line_id for share in shares if share.line_id in live)
+    covers = tuple(row.line_id for row in shares if row.line_id in live)
     return ChargeCost(
         charge.pk,
         home,
         Basis(charge.basis),
-        covers or tuple(share.line_id for share in shares),
+        covers or tuple(row.line_id for row in shares),
         reclaimable=charge.reclaimable,
         in_prices=charge.in_prices,
     )
-
-
-def _save_charges(
-    charges: list[Charge],
-    values: list[int],
-    bearing: list[ChargeCost],
-    shares: dict[int, list[Share]],
-    costs: list[LineCost],
-) -> None:
-    for charge, value, cost in zip(charges, values, bearing, strict=True):
-        charge.home, charge.effect = value, landed_effect(cost)
-        borne = share(cost, costs)
-        for row in shares[charge.pk]:
-            row.home = borne.get(row.line_id, 0)
-    Charge.objects.bulk_update(charges, ["home", "effect"])
-    Share.objects.bulk_update([row for rows in shares.values() for row in rows], ["home"])
 
 
 def _save_deliveries(lines: list[Line]) -> None:
     """Give each delivery its part of the landed cost: the difference of two cumulative values."""
     by_pk = {line.pk: line for line in lines}
     rows = list(
-        DeliveryLine.objects.filter(line__in=lines, delivery__undone_at=None, quantity__gt=0).order_by(
+        DeliveryLine.objects.filter(line__in=list(by_pk), delivery__undone_at=None, quantity__gt=0).order_by(
             "delivery__arrived_on", "id"
         )
     )
@@ -183,7 +306,7 @@ def _save_deliveries(lines: list[Line]) -> None:
         before = delivered_value(line.landed, so_far[line.pk], line.wanted)
         so_far[line.pk] += row.quantity
         row.value = delivered_value(line.landed, so_far[line.pk], line.wanted) - before
-    DeliveryLine.objects.bulk_update(rows, ["value"])
+    store(rows, ["value"])
 
 
 def state_of(order: Order, lines: list[Line]) -> str:

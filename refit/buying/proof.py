@@ -5,77 +5,121 @@ from collections.abc import Iterator
 
 from django.db.models import Sum
 
-from refit.buying.costing import amounts, charge_cost, line_cost, stands, state_of
-from refit.buying.models import COUNTED_STATES, Charge, DeliveryLine, Line, Order, Payment, Share
-from refit.calc.landed import delivered_value, landed, landed_effect
+from refit.buying import steps
+from refit.buying.costing import (
+    Settled,
+    charge_cost,
+    line_cost,
+    refunded,
+    settled_of,
+    state_of,
+    worth,
+)
+from refit.buying.models import (
+    COUNTED_STATES,
+    Charge,
+    Credit,
+    DeliveryLine,
+    Line,
+    Order,
+    Payment,
+    ReturnLine,
+    Share,
+)
+from refit.calc.landed import delivered_value, landed_effect, share
+from refit.calc.money import convert
 
 
 def differences() -> Iterator[str]:
     """Yield one sentence for every difference."""
     yield from _orders()
-    yield from _charges()
     yield from _deliveries()
     yield from _payments()
+    yield from _credits()
+    yield from steps.differences()
 
 
 def _orders() -> Iterator[str]:
+    orders = list(Order.objects.select_related("boat").order_by("id"))
+    settled = settled_of(orders)
     lines: dict[int, list[Line]] = defaultdict(list)
     for line in Line.objects.select_related("part").order_by("order_id", "position"):
         lines[line.order_id].append(line)
-    charges: dict[int, list[Charge]] = defaultdict(list)
+    charges: dict[int | None, list[Charge]] = defaultdict(list)
     for charge in Charge.objects.order_by("id"):
         charges[charge.order_id].append(charge)
-    shares: dict[int, list[Share]] = defaultdict(list)
-    for share in Share.objects.order_by("line__position"):
-        shares[share.charge_id].append(share)
-    for order in Order.objects.select_related("boat").order_by("id"):
-        yield from _order(order, lines[order.pk], charges[order.pk], shares)
+    borne = dict(Share.objects.order_by().values_list("line_id").annotate(total=Sum("home")))
+    back = refunded(Line.objects.values_list("id", flat=True))
+    for order in orders:
+        yield from _order(
+            order, lines[order.pk], charges[order.pk], settled.get(order.pk, Settled()), borne, back
+        )
+    yield from _shares(orders, lines, charges)
 
 
 def _order(
-    order: Order, lines: list[Line], charges: list[Charge], shares: dict[int, list[Share]]
+    order: Order,
+    lines: list[Line],
+    charges: list[Charge],
+    settled: Settled,
+    borne: dict[int, int],
+    back: dict[int, int],
 ) -> Iterator[str]:
     name = f"{order.boat.slug} order {order.number}"
-    worth = amounts(order, order.boat.currency, lines, charges)
-    live = {line.pk for line in lines if line.wanted > 0}
-    costs = [line_cost(line, goods) for line, goods in zip(lines, worth.goods, strict=True)]
-    bearing = [
-        charge_cost(charge, value, shares[charge.pk], live)
-        for charge, value in zip(charges, worth.charges, strict=True)
-    ]
-    result = landed(costs, bearing)
+    right = worth(order, order.boat.currency, lines, charges, settled)
+    for charge, value in zip(charges, right.charges, strict=True):
+        if charge.home != value:
+            yield f"{name}: {charge} is down as {charge.home}, worked out anew it is {value}."
     if state_of(order, lines) != order.state:
         yield f"{name}: {order.state} is down, its lines make it {state_of(order, lines)}."
-    for line in lines:
-        right = result[line.pk]
-        counted = order.state in COUNTED_STATES and stands(line)
-        delivered = delivered_value(right.landed, line.arrived, line.wanted) if counted else 0
+    for line, goods in zip(lines, right.goods, strict=True):
+        landed = goods + borne.get(line.pk, 0)
+        counted = order.state in COUNTED_STATES and bool(line.wanted > 0 or landed or back.get(line.pk))
+        delivered = delivered_value(landed, line.arrived, line.wanted) if counted else 0
         for what, down, made in (
-            ("goods", line.goods, right.goods),
-            ("charges", line.charges, right.charges),
-            ("landed cost", line.landed, right.landed),
+            ("goods", line.goods, goods),
+            ("charges", line.charges, borne.get(line.pk, 0)),
+            ("landed cost", line.landed, landed),
             ("arrived value", line.delivered, delivered),
+            ("refunds", line.refunded, back.get(line.pk, 0)),
             ("counted", line.counted, counted),
         ):
             if down != made:
                 yield f"{name} line {line.position + 1}: {what} {down} is down, worked out anew it is {made}."
         if line.quantity != line.packs * line.pack_size:
             yield f"{name} line {line.position + 1}: {line.packs} × {line.pack_size} is not {line.quantity}."
-    total = sum(worth.goods) + sum(landed_effect(cost) for cost in bearing)
-    if lines and sum(line.landed for line in lines) != total:
-        yield f"{name}: its lines make {sum(line.landed for line in lines)}, the order makes {total}."
-    stored = (order.goods, order.delivered)
-    if stored != (sum(line.goods for line in lines), sum(line.delivered for line in lines)):
-        yield f"{name}: goods {order.goods} and arrived value {order.delivered} are not those of its lines."
-    if order.landed != sum(line.landed for line in lines):
-        yield f"{name}: {order.landed} is down, its lines make {sum(line.landed for line in lines)}."
+    for what in ("goods", "landed", "delivered", "refunded"):
+        total = sum(getattr(line, what) for line in lines)
+        if getattr(order, what) != total:
+            yield f"{name}: {what} {getattr(order, what)} is down, its lines make {total}."
 
 
-def _charges() -> Iterator[str]:
-    sums = dict(Share.objects.order_by().values_list("charge_id").annotate(total=Sum("home")))
-    for charge in Charge.objects.all():
-        if sums.get(charge.pk, 0) != charge.effect:
-            yield f"Charge {charge.pk}: {charge.effect} is down, its shares make {sums.get(charge.pk, 0)}."
+def _shares(
+    orders: list[Order], lines: dict[int, list[Line]], charges: dict[int | None, list[Charge]]
+) -> Iterator[str]:
+    """Prove of every charge that its shares are what sharing makes them, and add up to it."""
+    rows: dict[int, list[Share]] = defaultdict(list)
+    for row in Share.objects.order_by("line__order_id", "line__position"):
+        rows[row.charge_id].append(row)
+    by_pk = {line.pk: line for some in lines.values() for line in some}
+    homes = {order.pk: order.boat.currency for order in orders}
+    for charge in (charge for some in charges.values() for charge in some):
+        covered = [by_pk[row.line_id] for row in rows[charge.pk]]
+        if charge.order_id is None and covered:
+            home = homes[covered[0].order_id]
+            value = convert(charge.amount, charge.currency, home, charge.rate)
+            if charge.home != (-value if charge.kind == "discount" else value):
+                yield f"Charge {charge.pk}: {charge.home} is down, worked out anew it is {value}."
+        live = {line.pk for line in covered if line.wanted > 0}
+        cost = charge_cost(charge, charge.home, rows[charge.pk], live)
+        if landed_effect(cost) != charge.effect:
+            yield f"Charge {charge.pk}: effect {charge.effect} is down, it is {landed_effect(cost)}."
+        if sum(row.home for row in rows[charge.pk]) != charge.effect:
+            yield f"Charge {charge.pk}: its shares make {sum(row.home for row in rows[charge.pk])}, not {charge.effect}."
+        right = share(cost, [line_cost(line) for line in covered])
+        for row in rows[charge.pk]:
+            if row.home != right.get(row.line_id, 0):
+                yield f"Charge {charge.pk}: a share of {row.home} is down, it is {right.get(row.line_id, 0)}."
 
 
 def _deliveries() -> Iterator[str]:
@@ -107,3 +151,14 @@ def _payments() -> Iterator[str]:
     for payment in Payment.objects.annotate(total=Sum("splits__amount")):
         if payment.amount != (payment.total or 0):  # type: ignore[attr-defined]
             yield f"Payment {payment.pk}: {payment.amount} is down, its splits make {payment.total or 0}."  # type: ignore[attr-defined]
+
+
+def _credits() -> Iterator[str]:
+    for credit in Credit.objects.annotate(total=Sum("shares__home")):
+        if credit.home != (credit.total or 0):  # type: ignore[attr-defined]
+            yield f"Refund {credit.pk}: {credit.home} is down, its shares make {credit.total or 0}."  # type: ignore[attr-defined]
+    for row in ReturnLine.objects.exclude(movement=None).select_related("movement", "back"):
+        if row.movement and (
+            row.movement.quantity != row.quantity or row.movement.entry_id != row.back.entry_id
+        ):
+            yield f"Return line {row.pk} points at a movement of something else."

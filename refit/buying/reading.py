@@ -6,11 +6,11 @@ from dataclasses import dataclass, field
 from datetime import date
 from decimal import Decimal
 
-from django.db.models import Sum
+from django.db.models import Exists, OuterRef, QuerySet, Sum
 
-from refit.boat.models import Boat
-from refit.buying.models import COMING_STATES, Line, OrderState
-from refit.stores.models import Movement, Need, Part, Reason
+from refit.boat.models import Boat, Location, Where
+from refit.buying.models import COMING_STATES, DeliveryLine, Line, OrderState
+from refit.stores.models import Holding, Movement, Need, Part, Reason
 from refit.stores.reading import Whereabouts, whereabouts
 from refit.work.models import OPEN_STATES, Job
 
@@ -156,3 +156,16 @@ def known(boat: Boat, parts: list[Part], on: date) -> list[Known]:
         )
         for part in parts
     ]
+
+
+def lying_away(boat: Boat) -> "QuerySet[DeliveryLine]":
+    """Return what came on orders and still lies where it came to, away: at the forwarder, the repairer."""
+    still = Holding.objects.there().filter(part=OuterRef("part"), place=OuterRef("place"))
+    rows = DeliveryLine.objects.filter(boat=boat, delivery__undone_at=None, quantity__gt=0)
+    return rows.filter(Exists(still), place__where=Where.AWAY)
+
+
+def away_places(boat: Boat, orders: Iterable[int]) -> dict[int, Location]:
+    """Return, for the orders of which something has arrived away, where it lies; one query."""
+    rows = lying_away(boat).filter(line__order__in=list(orders)).select_related("place__area", "line")
+    return {row.line.order_id: row.place for row in rows.order_by("-id") if row.place is not None}

@@ -10,10 +10,11 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
-from django.db.models import Q, QuerySet, Sum
+from django.db.models import Q, QuerySet
 
 from refit.boat.models import Boat, Budget, System
-from refit.buying.models import DeliveryLine, Line, PaymentSplit
+from refit.buying.models import CreditShare, DeliveryLine, Line, PaymentSplit, Share
+from refit.calc.landed import delivered_value
 from refit.calc.money import allocate
 from refit.stores.models import NumberKind, PartNumber
 
@@ -52,7 +53,7 @@ class Money:
 
 @dataclass(frozen=True)
 class Fact:
-    """One line's money, and what it is counted under."""
+    """One thing that happened to a line's money, in the month in which it happened, and what it counts under."""
 
     line: int
     order: int
@@ -60,9 +61,9 @@ class Fact:
     job: int | None
     supplier: int
     month: str
-    ordered: int
-    delivered: int
-    paid: int
+    ordered: int = 0
+    delivered: int = 0
+    paid: int = 0
 
 
 def lines(boat: Boat, filters: Filters) -> "QuerySet[Line]":
@@ -87,46 +88,100 @@ def lines(boat: Boat, filters: Filters) -> "QuerySet[Line]":
 
 
 def facts(boat: Boat, filters: Filters) -> list[Fact]:
-    """Return each line's money; what was paid on an order falls on its lines by their landed cost."""
+    """Return what happened to each line's money: ordered, arrived, paid, and come back.
+
+    What was paid on an order falls on its lines by their landed cost; what was paid on a bill of another payee, on
+    the lines that bear it. A refund takes off all three on its own day.
+    """
     rows = list(
         lines(boat, filters)
         .order_by("order__ordered_on", "order__number", "position")
         .values_list(
-            "id",
-            "order_id",
-            "system_id",
-            "job_id",
-            "order__supplier_id",
-            "order__ordered_on",
-            "landed",
-            "delivered",
+            "id", "order_id", "system_id", "job_id", "order__supplier_id", "order__ordered_on", "landed"
         )
     )
-    paid = _paid(boat)
-    return [
-        Fact(pk, order, system, job, supplier, f"{day:%Y-%m}", landed, delivered, paid.get(pk, 0))
-        for pk, order, system, job, supplier, day, landed, delivered in rows
+    keys = {row[0]: row[:5] for row in rows}
+    found = [Fact(*row[:5], _month(row[5]), ordered=row[6]) for row in rows if row[5] is not None]
+    arrivals = (
+        DeliveryLine.objects.filter(boat=boat, delivery__undone_at=None, line__counted=True)
+        .exclude(value=0)
+        .values_list("line_id", "delivery__arrived_on", "value")
+    )
+    found += [Fact(*keys[pk], _month(day), delivered=value) for pk, day, value in arrivals if pk in keys]
+    found += [Fact(*keys[pk], _month(day), paid=part) for pk, day, part in _paid(boat) if pk in keys]
+    found += [
+        Fact(
+            *keys[back.line], _month(back.day), ordered=-back.home, delivered=-back.delivered, paid=-back.home
+        )
+        for back in refunds(boat)
+        if back.line in keys
     ]
+    return found
 
 
-def _paid(boat: Boat) -> dict[int, int]:
-    """Return what was paid for each line: an order's payments, shared over all of its lines."""
+def _month(day: date) -> str:
+    return f"{day:%Y-%m}"
+
+
+def _paid(boat: Boat) -> list[tuple[int, date, int]]:
+    """Return each payment's parts by line: line, day, amount. The parts of a payment add up to it."""
     # No list of ids goes to the database: a long season has more orders than a query takes.
-    splits = PaymentSplit.objects.filter(boat=boat)
-    sums = dict(splits.order_by().values_list("order_id").annotate(total=Sum("amount")))
     weights: dict[int, list[tuple[int, int]]] = defaultdict(list)
-    counted = Line.objects.filter(boat=boat, counted=True, order__in=splits.values("order"))
-    for order, pk, landed in counted.order_by("position").values_list("order_id", "id", "landed"):
+    counted = Line.objects.filter(boat=boat, counted=True).order_by("position")
+    for order, pk, landed in counted.values_list("order_id", "id", "landed"):
         weights[order].append((pk, max(landed, 0)))
-    found: dict[int, int] = {}
-    for order, total in sums.items():
-        shares = allocate(total, [landed for _, landed in weights[order]]) if weights[order] else []
-        found.update(zip([pk for pk, _ in weights[order]], shares, strict=True))
+    borne: dict[int, list[tuple[int, int]]] = defaultdict(list)
+    shares = Share.objects.filter(boat=boat, line__counted=True, charge__payment_splits__isnull=False)
+    for charge, pk, home in shares.order_by("id").distinct().values_list("charge_id", "line_id", "home"):
+        borne[charge].append((pk, max(home, 0)))
+    found: list[tuple[int, date, int]] = []
+    splits = PaymentSplit.objects.filter(boat=boat).order_by("payment__paid_on", "id")
+    for order, charge, day, amount in splits.values_list(
+        "order_id", "charge_id", "payment__paid_on", "amount"
+    ):
+        over = weights.get(order, []) if order else borne.get(charge, [])
+        parts = allocate(amount, [weight for _, weight in over]) if over else []
+        found += [(pk, day, part) for (pk, _), part in zip(over, parts, strict=True) if part]
+    return found
+
+
+@dataclass(frozen=True)
+class Back:
+    """Money that came back on a line: how much, when, and how much of it is taken off what had arrived."""
+
+    line: int
+    day: date
+    home: int
+    delivered: int
+    order: int
+    words: str
+    kind: str
+
+
+def refunds(boat: Boat) -> list[Back]:
+    """Return what came back, each on its own day, in the order in which it came."""
+    rows = (
+        CreditShare.objects.filter(boat=boat, credit__came_on__isnull=False, line__counted=True)
+        .select_related("credit", "line")
+        .order_by("credit__came_on", "id")
+    )
+    so_far: dict[int, int] = defaultdict(int)
+    found = []
+    for row in rows:
+        line = row.line
+        before = delivered_value(line.landed - so_far[line.pk], line.arrived, line.wanted)
+        so_far[line.pk] += row.home
+        after = delivered_value(line.landed - so_far[line.pk], line.arrived, line.wanted)
+        day = row.credit.came_on
+        if day is not None:
+            words = row.credit.get_kind_display()
+            kind = row.credit.kind
+            found.append(Back(line.pk, day, row.home, before - after, line.order_id, words, kind))
     return found
 
 
 def totals(rows: list[Fact], by: str) -> dict[Any, Money]:
-    """Return the money by `system`, `job` or `supplier`."""
+    """Return the money by `system`, `job`, `supplier` or `month`."""
     found: dict[Any, Money] = defaultdict(Money)
     for fact in rows:
         found[getattr(fact, by)].add(Money(fact.ordered, fact.delivered, fact.paid))
@@ -134,40 +189,8 @@ def totals(rows: list[Fact], by: str) -> dict[Any, Money]:
 
 
 def by_month(boat: Boat, rows: list[Fact]) -> dict[str, Money]:
-    """Return the money by month: ordered, arrived and paid each in the month in which it happened."""
-    found: dict[str, Money] = defaultdict(Money)
-    wanted = {fact.line: fact for fact in rows}
-    for fact in rows:
-        found[fact.month].ordered += fact.ordered
-    deliveries = DeliveryLine.objects.filter(
-        boat=boat, delivery__undone_at=None, line__counted=True
-    ).values_list("line_id", "delivery__arrived_on", "value")
-    for line, day, value in deliveries:
-        if line in wanted and value:
-            found[f"{day:%Y-%m}"].delivered += value
-    for month, amount in _paid_by_month(boat, rows).items():
-        found[month].paid += amount
-    return dict(sorted(found.items()))
-
-
-def _paid_by_month(boat: Boat, rows: list[Fact]) -> dict[str, int]:
-    """Return what was paid in each month of the lines given; together it is what they have as paid."""
-    orders: dict[int, int] = defaultdict(int)
-    for fact in rows:
-        orders[fact.order] += fact.paid
-    found: dict[str, int] = defaultdict(int)
-    splits: dict[int, list[tuple[str, int]]] = defaultdict(list)
-    for order, day, amount in (
-        PaymentSplit.objects.filter(boat=boat)
-        .order_by("payment__paid_on", "id")
-        .values_list("order_id", "payment__paid_on", "amount")
-    ):
-        splits[order].append((f"{day:%Y-%m}", amount))
-    for order, amount in orders.items():
-        shares = allocate(amount, [max(part, 0) for _, part in splits[order]])
-        for (month, _), part in zip(splits[order], shares, strict=True):
-            found[month] += part
-    return found
+    """Return the money by month: ordered, arrived, paid and come back each in the month in which it happened."""
+    return dict(sorted(totals(rows, "month").items()))
 
 
 def budgets(boat: Boat, on: date) -> dict[int, int]:

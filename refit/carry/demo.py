@@ -17,7 +17,10 @@ from refit.boat.actions import boats
 from refit.boat.models import Boat, Label, Location, System
 from refit.carry.demo_buying import Buying
 from refit.carry.demo_files import Files, Row
-from refit.carry.demo_papers import draw_receipts
+from refit.carry.demo_money import Money
+from refit.carry.demo_papers import Papers
+from refit.carry.demo_payments import Payments
+from refit.carry.demo_plans import Plans
 from refit.carry.demo_stores import Stores
 
 SLUG = "kittiwake"
@@ -35,9 +38,10 @@ def check_database() -> None:
         return
     if "boat_boat" not in tables:
         raise NotForDemo("The database holds tables of another program")
-    other = Boat.objects.filter(is_demo=False).order_by("pk").first()
+    # By name alone: an older database, not migrated yet, has not every column of a boat.
+    other = Boat.objects.filter(is_demo=False).order_by("pk").values_list("name", flat=True).first()
     if other is not None:
-        raise NotForDemo(f"The database holds a boat of its own, {other.name}")
+        raise NotForDemo(f"The database holds a boat of its own, {other}")
     if User.objects.exists() and not Boat.objects.exists():
         raise NotForDemo("The database has people in it already, and no demo")
 
@@ -73,14 +77,21 @@ def build(files: Files, say: Say) -> Boat:
     say(stores.list_parts())
     say(stores.list_jobs())
     buying = Buying(boat, files, users, systems, stores)
-    happened = sorted([*stores.happenings(), *buying.happenings()], key=lambda event: event.when)
+    deeds = [
+        *stores.happenings(),
+        *buying.happenings(),
+        *Money(buying).happenings(),
+        *Payments(buying).happenings(),
+        *Plans(boat, files, users, systems, stores).happenings(),
+    ]
+    happened = sorted(deeds, key=lambda event: event.when)
     for done, event in enumerate(happened, start=1):
-        event.deed()
+        event.do()
         if done % 100 == 0:
             say(f"{done} of {len(happened)} things that happened")
-    say(f"{len(happened)} things that happened: orders, arrivals, in and out")
+    say(f"{len(happened)} things that happened: orders, arrivals, bills, money back, payments, in and out")
     stores.finish_jobs()
-    say(draw_receipts(boat, files, users["skipper"], buying.orders))
+    say(Papers(boat, users["skipper"], buying).draw())
     return boat
 
 

@@ -2,7 +2,7 @@
 
 from collections import defaultdict
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date
 from functools import partial
 from typing import Any
@@ -10,10 +10,11 @@ from typing import Any
 from django.contrib.auth.models import User
 
 from refit.boat.models import Boat, System
-from refit.buying.actions import deliveries, orders
+from refit.buying.actions import corrections, deliveries, orders, payments
 from refit.buying.actions.deliveries import Arrival
 from refit.buying.actions.orders import ChargeFacts, LineFacts, OrderFacts
-from refit.buying.models import Line, Order, Supplier
+from refit.buying.models import Line, LineKind, Means, Order, PricedBy, Repeat, Supplier
+from refit.calc.money import from_minor, to_minor
 from refit.carry.demo_files import Files, Row
 from refit.carry.demo_stores import Happening, Stores
 
@@ -28,10 +29,12 @@ class Buying:
     systems: dict[str, System]
     stores: Stores
     orders: dict[int, Order] = field(default_factory=dict)
+    suppliers: dict[str, Supplier] = field(default_factory=dict)
 
     def happenings(self) -> Iterator[Happening]:
         """Yield each order on its day, and each arrival on its own."""
-        self.suppliers = {row.given("name"): self._supplier(row) for row in self.files.rows("suppliers.csv")}
+        for row in self.files.rows("suppliers.csv"):
+            self.suppliers[row.given("name")] = self._supplier(row)
         self.lines = self._by_order("lines.csv")
         self.charges = self._by_order("charges.csv")
         for row in self.files.rows("orders.csv"):
@@ -39,6 +42,9 @@ class Buying:
             written = row.whole("ordered")
             when = (0 if written is None else written, 0, row.number)
             yield Happening(when, partial(self._order, row))
+            if row.given("state") == "cancelled":
+                cancelled = row.whole("cancelled") or 0
+                yield Happening((cancelled, 1, row.number), partial(self._cancel, row))
             if row.text("all_came"):
                 arrived = row.whole("all_came") or 0
                 yield Happening((arrived, 1, row.number), partial(self._all_came, row))
@@ -68,6 +74,26 @@ class Buying:
 
     def _order(self, row: Row) -> None:
         number = row.whole("order") or 0
+        if row.given("state") == "again":
+            self.orders[number] = self._again(row)
+        else:
+            self.orders[number] = self._new(row, number)
+        if self.orders[number].number != number:
+            raise row.wrong(
+                f"is order {self.orders[number].number}; sort the orders by day and number them without gaps"
+            )
+
+    def _cancel(self, row: Row) -> None:
+        orders.cancel_order(self.order(row), on=row.day("cancelled"))
+
+    def _again(self, row: Row) -> Order:
+        """Confirm that an order of this supplier came again."""
+        repeat = Repeat.objects.get(boat=self.boat, order__supplier=self.suppliers[row.given("supplier")])
+        return payments.confirm_repeat(
+            repeat, by=self.users[row.given("by")], today=row.day("ordered") or self.files.made_on
+        )
+
+    def _new(self, row: Row, number: int) -> Order:
         supplier = self.suppliers[row.given("supplier")]
         facts = OrderFacts(
             supplier=supplier,
@@ -84,19 +110,47 @@ class Buying:
             job=self.stores.job(row) if row.text("job") else None,
             note=row.text("note"),
         )
-        self.orders[number] = order = self._write(row, facts)
-        if order.number != number:
-            raise row.wrong(f"is order {order.number}; sort the orders by day and number them without gaps")
+        order = self._write(row, facts)
+        self._mark(order, self.lines[number], row)
+        return order
 
     def _write(self, row: Row, facts: OrderFacts) -> Order:
         by, today = self.users[row.given("by")], self.files.made_on
         if row.given("state") == "counter":
-            return deliveries.buy_here(self.boat, facts, by=by, today=today)[0]
+            means = row.text("means") or Means.CARD
+            return deliveries.buy_here(self.boat, facts, by=by, today=today, means=means)[0]
         order = orders.write_order(self.boat, facts, by=by, today=today)
         if row.given("state") == "draft":
             return order
         order = orders.place_order(order, on=facts.ordered_on or today, today=today)
-        return orders.cancel_order(order) if row.given("state") == "cancelled" else order
+        return order
+
+    def _mark(self, order: Order, data: list[Row], row: Row) -> None:
+        """Say which lines were second-hand, a gift, or sent free in the place of another."""
+        if not any(
+            cells.text("second_hand") or cells.text("gift_value") or cells.text("replaces") for cells in data
+        ):
+            return
+        changes = []
+        for line, cells in zip(self.lines_of(order), data, strict=True):
+            worth = cells.number_or_none("gift_value")
+            changes.append(
+                corrections.LineChange(
+                    as_typed(line),
+                    line,
+                    second_hand=cells.yes("second_hand"),
+                    gift_value=None if worth is None else to_minor(worth, self.boat.currency),
+                    replaces=self._named(cells) if cells.text("replaces") else None,
+                )
+            )
+        on = order.ordered_on or self.files.made_on
+        head = corrections.Head(order.supplier, on, order.expected_on, order.reference, order.note)
+        corrections.correct_order(order, head, changes, by=self.users[row.given("by")], today=on)
+
+    def _named(self, cells: Row) -> Line:
+        """Return the line that a cell names by its order and place on it: `68/2`."""
+        order, _, place = cells.given("replaces").partition("/")
+        return self.lines_of(self.order_by(int(order), cells))[int(place) - 1]
 
     def _line(self, row: Row) -> LineFacts:
         return LineFacts(
@@ -168,6 +222,44 @@ class Buying:
         by: Any = self.users[row.given("by")]
         deliveries.book_in(self.boat, arrivals, by=by, on=on or today, today=today, note=note)
 
+    # What the data calls orders and their lines.
+
+    def order(self, row: Row) -> Order:
+        """Return the order that a row numbers, as it stands now."""
+        return self.order_by(row.whole("order") or 0, row)
+
+    def order_by(self, number: int, row: Row) -> Order:
+        """Return the order of a number, as it stands now."""
+        if number not in self.orders:
+            raise row.wrong(f"names order {number}, which was not placed by then")
+        return Order.objects.select_related("boat", "supplier").get(pk=self.orders[number].pk)
+
+    def line(self, row: Row) -> Line:
+        """Return the line that a row names by its order and place on it."""
+        return self.lines_of(self.order(row))[(row.whole("line") or 1) - 1]
+
+    def lines_of(self, order: Order) -> list[Line]:
+        """Return the lines of an order in their order."""
+        found = Line.objects.filter(order=order).order_by("position")
+        return list(found.select_related("part", "place", "job", "system", "order", "replaces"))
+
     def _lines(self, number: int) -> list[Line]:
-        found = Line.objects.filter(order=self.orders[number]).order_by("position")
-        return list(found.select_related("part", "place", "job", "order"))
+        return self.lines_of(self.orders[number])
+
+
+def as_typed(line: Line, **other: Any) -> LineFacts:
+    """Return a line as it was typed, but for what is given."""
+    in_all = line.priced_by == PricedBy.TOTAL
+    facts = LineFacts(
+        packs=line.packs,
+        price=from_minor(line.amount, line.order.currency) if in_all else line.unit_price,
+        part=line.part,
+        words=line.words,
+        service=line.kind == LineKind.SERVICE,
+        pack_size=line.pack_size,
+        total=in_all,
+        job=line.job,
+        system=line.system,
+        place=line.place,
+    )
+    return replace(facts, **other)

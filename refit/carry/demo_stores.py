@@ -1,8 +1,9 @@
 """The demo's places, parts and jobs, and what went in and out."""
 
 from collections import defaultdict
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass, field
+from datetime import timedelta
 from functools import partial
 from typing import Any
 
@@ -11,21 +12,36 @@ from django.contrib.auth.models import User
 from refit.boat.actions import labels as labelling
 from refit.boat.actions import places as placing
 from refit.boat.models import Boat, Kind, Label, Location, Member, System
+from refit.boat.refusals import Refused
+from refit.calc.money import to_minor
 from refit.carry.demo_files import BadFile, Files, Row
 from refit.stores.actions import parts as part_actions
 from refit.stores.actions import stow
-from refit.stores.actions.ledger import Move, record
-from refit.stores.models import EntryKind, Holding, Need, Part, Reason
+from refit.stores.models import Holding, Need, Part
 from refit.work.actions import add_job, set_state
 from refit.work.models import Job, State
+
+FIRST_LIST = 270  # so many days ago the first list of jobs was made
 
 
 @dataclass(frozen=True)
 class Happening:
-    """Something that happened on a day; `when` sorts by day, then by what must come first."""
+    """Something that happened on a day; `when` sorts by day, then by what must come first.
+
+    Its deed is done with the row of data that tells it, or with the rows that tell it together.
+    """
 
     when: tuple[int, int, int]
-    deed: Callable[[], Any]
+    deed: partial[Any]
+
+    def do(self) -> None:
+        """Let it happen, or raise `BadFile` with the row and why it is refused."""
+        try:
+            self.deed()
+        except Refused as refused:
+            told: Any = self.deed.args[0]
+            row: Row = told[0] if isinstance(told, list) else told
+            raise row.wrong(f"is refused: {refused.messages[0].rstrip('.')}") from None
 
 
 @dataclass
@@ -113,15 +129,21 @@ class Stores:
                 before=row.given("before"),
                 note=row.text("note"),
                 given_to=members[row.text("given_to")] if row.text("given_to") else None,
+                found_on_the_way=row.yes("found"),
             )
             if job.number != row.whole("job"):
                 raise row.wrong(f"is job {job.number}; number the jobs from 1 without gaps")
             self.jobs[job.number] = job
         for row in self.files.rows("needs.csv"):
             part = self.part(row) if row.text("part") else None
+            # Nearly all of them stood on the list from the beginning.
+            since = row.day("since") or self.files.made_on - timedelta(days=FIRST_LIST)
             need = part_actions.add_need(
-                self.job(row), part=part, words=row.text("words"), quantity=row.amount("quantity")
+                self.job(row), part=part, words=row.text("words"), quantity=row.amount("quantity"), on=since
             )
+            guess = row.number_or_none("guess")
+            if guess is not None:
+                part_actions.guess_need(need, to_minor(guess, self.boat.currency))
             if row.yes("met"):
                 part_actions.close_need(need)
         return f"{len(self.jobs)} jobs wanting {Need.objects.filter(boat=self.boat).count()} things"
@@ -175,14 +197,6 @@ class Stores:
             for h in Holding.objects.there().filter(place=place).select_related("part", "lot")
         ]
         stow.count(place, found, **self._who_and_when(row))
-
-    def _send_back(self, row: Row) -> None:
-        """Take a wrong part out again, saying why; the money back comes with the refund."""
-        holding = self.holding(row)
-        move = Move(
-            holding.part, Reason.USED, row.amount("quantity"), from_place=holding.place, lot=holding.lot
-        )
-        record(self.boat, EntryKind.TAKE, row.given("words"), [move], **self._who_and_when(row))
 
     def _who_and_when(self, row: Row) -> dict[str, Any]:
         return {

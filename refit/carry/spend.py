@@ -1,12 +1,13 @@
 """Spend as people read it: rows with their systems, jobs and suppliers, and the whole report for a workbook.
 
 Decides which rows there are and how they are named. What counts as spent, `buying.spend` decides; how a workbook
-looks, `reports.spend`. `Over or under` is what was ordered less the budget: over is positive. A budget is for the
-whole system: where a filter leaves out some of its lines, the budget stays as it is.
-
-In this version nothing forecasts yet: Still to buy and Forecast are nought.
+looks, `reports.spend`. `Still to buy` is all that is not ordered yet: orders not placed, parts wanted that have a
+price or a guess, and estimates. `Forecast` is what was ordered and what is still to buy; `Over or under` is the
+forecast less the budget: over is positive. A budget is for the whole system: where a filter leaves out some of its
+lines, the budget stays as it is.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
@@ -14,12 +15,26 @@ from decimal import Decimal
 from refit.boat.identity import identity
 from refit.boat.models import Boat, System
 from refit.buying import spend
-from refit.buying.models import Line, Supplier
+from refit.buying.forecast import Piece, by
+from refit.buying.models import CreditKind, Line, Supplier
 from refit.buying.spend import Fact, Filters, Money
-from refit.reports.spend import JobRow, LineRow, MoneyRow, MonthRow, SpendReport, SupplierRow, SystemRow
+from refit.carry import ending
+from refit.carry.sold import given
+from refit.reports.spend import (
+    JobRow,
+    LineRow,
+    MoneyRow,
+    MonthRow,
+    SpendReport,
+    SupplierRow,
+    SystemRow,
+)
 from refit.work.models import Job
 
+NO_SYSTEM = "no system yet"
 PRICE_PLACES = Decimal("0.000001")
+# What of a refund takes off the charges of a line, not its goods.
+OF_CHARGES = (CreditKind.FREIGHT, CreditKind.TAX, CreditKind.RETURNABLE)
 
 
 @dataclass(frozen=True)
@@ -29,11 +44,16 @@ class SystemSpend:
     system: System
     budget: int | None
     money: Money
+    to_come: int = 0
 
     @property
-    def left(self) -> int:
-        """Return what is left of the budget; below nought it is overspent."""
-        return (self.budget or 0) - self.money.ordered
+    def forecast(self) -> int:
+        return self.money.ordered + self.to_come
+
+    @property
+    def over(self) -> int:
+        """Return how far the forecast lies over the budget; under it is negative."""
+        return self.forecast - (self.budget or 0)
 
 
 @dataclass(frozen=True)
@@ -42,14 +62,16 @@ class JobSpend:
 
     job: Job | None
     money: Money
+    to_come: int = 0
 
 
 @dataclass(frozen=True)
 class SupplierSpend:
-    """What went to one supplier."""
+    """What went to one supplier; None gathers what has none yet."""
 
-    supplier: Supplier
+    supplier: Supplier | None
     money: Money
+    to_come: int = 0
 
 
 def narrowed(filters: Filters) -> bool:
@@ -57,63 +79,109 @@ def narrowed(filters: Filters) -> bool:
     return bool(filters.since or filters.until or filters.job or filters.no_job or filters.supplier)
 
 
-def by_system(boat: Boat, filters: Filters, facts: list[Fact], on: date) -> list[SystemSpend]:
-    """Return the systems with their budgets: all in use, or under a narrowing filter those with money."""
+def by_system(
+    boat: Boat, filters: Filters, facts: list[Fact], on: date, coming: Sequence[Piece] = ()
+) -> list[SystemSpend]:
+    """Return the systems with their budgets: all in use, or under a narrowing filter those with money.
+
+    What is to come and has no system yet stands in a row of its own, at the end.
+    """
     money, budgets = spend.totals(facts, "system"), spend.budgets(boat, on)
+    to_come = _to_come(coming, "system")
     found = []
     for system in spend.systems(boat):
         left_out = (filters.group and system.group != filters.group) or (
             filters.system and system.pk != filters.system
         )
-        idle = system.pk not in money and (
+        idle = system.pk not in {*money, *to_come} and (
             narrowed(filters) or (system.retired_at and not budgets.get(system.pk))
         )
         if not left_out and not idle:
-            found.append(SystemSpend(system, budgets.get(system.pk), money.get(system.pk, Money())))
+            found.append(
+                SystemSpend(
+                    system,
+                    budgets.get(system.pk),
+                    money.get(system.pk, Money()),
+                    to_come.get(system.pk, 0),
+                )
+            )
+    if None in to_come:
+        nowhere = System(boat=boat, name=NO_SYSTEM, of_the_boat=False)
+        found.append(SystemSpend(nowhere, None, Money(), to_come[None]))
     return found
 
 
-def by_job(boat: Boat, facts: list[Fact]) -> list[JobSpend]:
-    """Return the jobs that money went to, by number; what belongs to no job comes last."""
-    money = spend.totals(facts, "job")
+def _to_come(coming: Sequence[Piece], name: str) -> dict[int | None, int]:
+    return {key: sums.to_come for key, sums in by(coming, name).items()}
+
+
+def by_job(boat: Boat, facts: list[Fact], coming: Sequence[Piece] = ()) -> list[JobSpend]:
+    """Return the jobs that money went or will go to, by number; what belongs to no job comes last."""
+    money, to_come = spend.totals(facts, "job"), _to_come(coming, "job")
+    there = {*money, *to_come}
     jobs = Job.objects.filter(boat=boat).select_related("system").order_by("number")
-    found = [JobSpend(job, money[job.pk]) for job in jobs if job.pk in money]
-    return [*found, JobSpend(None, money[None])] if None in money else found
+    found = [
+        JobSpend(job, money.get(job.pk, Money()), to_come.get(job.pk, 0)) for job in jobs if job.pk in there
+    ]
+    if None in there:
+        found.append(JobSpend(None, money.get(None, Money()), to_come.get(None, 0)))
+    return found
 
 
-def by_supplier(boat: Boat, facts: list[Fact]) -> list[SupplierSpend]:
-    """Return the suppliers that money went to, by name."""
-    money = spend.totals(facts, "supplier")
+def by_supplier(boat: Boat, facts: list[Fact], coming: Sequence[Piece] = ()) -> list[SupplierSpend]:
+    """Return the suppliers that money went or will go to, by name; what has no supplier yet comes last."""
+    money, to_come = spend.totals(facts, "supplier"), _to_come(coming, "supplier")
+    there = {*money, *to_come}
     suppliers = Supplier.objects.filter(boat=boat).order_by("name")
-    return [SupplierSpend(row, money[row.pk]) for row in suppliers if row.pk in money]
+    found = [
+        SupplierSpend(row, money.get(row.pk, Money()), to_come.get(row.pk, 0))
+        for row in suppliers
+        if row.pk in there
+    ]
+    return [*found, SupplierSpend(None, Money(), to_come[None])] if None in to_come else found
 
 
 def report(boat: Boat, filters: Filters, *, on: date, words: str = "") -> SpendReport:
     """Return everything that the workbook holds, under the filters; `words` says the filters for its reader."""
     facts = spend.facts(boat, filters)
+    coming = ending.coming(boat, filters, on)
     return SpendReport(
         identity=identity(boat),
         currency=boat.currency,
         as_at=on,
         systems=[
             SystemRow(
-                row.system.name, row.system.get_group_display(), row.budget, _sums(row.money), -row.left
+                row.system.name,
+                row.system.get_group_display(),
+                row.budget,
+                _sums(row.money, row.to_come),
+                row.over,
             )
-            for row in by_system(boat, filters, facts, on)
+            for row in by_system(boat, filters, facts, on, coming)
         ],
-        jobs=[JobRow(_named(row.job), _sums(row.money)) for row in by_job(boat, facts)],
-        suppliers=[SupplierRow(row.supplier.name, _sums(row.money)) for row in by_supplier(boat, facts)],
+        jobs=[JobRow(_named(row.job), _sums(row.money, row.to_come)) for row in by_job(boat, facts, coming)],
+        suppliers=[
+            SupplierRow(row.supplier.name if row.supplier else None, _sums(row.money, row.to_come))
+            for row in by_supplier(boat, facts, coming)
+        ],
         months=[
             MonthRow(month, money.ordered, money.delivered, money.paid)
             for month, money in spend.by_month(boat, facts).items()
         ],
         lines=_lines(boat, filters),
         filters=words,
+        given=given(boat, filters),
     )
 
 
-def _sums(money: Money) -> MoneyRow:
-    return MoneyRow(ordered=money.ordered, delivered=money.delivered, paid=money.paid)
+def _sums(money: Money, to_come: int) -> MoneyRow:
+    return MoneyRow(
+        ordered=money.ordered,
+        delivered=money.delivered,
+        paid=money.paid,
+        still_to_buy=to_come,
+        forecast=money.ordered + to_come,
+    )
 
 
 def _named(job: Job | None) -> str | None:
@@ -121,13 +189,41 @@ def _named(job: Job | None) -> str | None:
 
 
 def _lines(boat: Boat, filters: Filters) -> list[LineRow]:
+    """Return each line on its day of ordering, and each refund as a row of its own on the day it came."""
     rows = list(
         spend.lines(boat, filters)
-        .select_related("order__supplier", "system", "job", "part", "place")
+        .select_related("boat", "order__supplier", "system", "job", "part", "place")
         .order_by("order__ordered_on", "order__number", "position")
     )
     numbers = spend.part_numbers(boat, {row.part_id for row in rows if row.part_id})
-    return [_line(row, numbers.get(row.part_id or 0, "")) for row in rows]
+    by_pk = {row.pk: row for row in rows}
+    found = [_line(row, numbers.get(row.part_id or 0, "")) for row in rows]
+    for back in spend.refunds(boat):
+        if line := by_pk.get(back.line):
+            found.append(_refund(back, line, numbers.get(line.part_id or 0, "")))
+    # Sorting keeps the order of what happened on the same day: lines first, then what came back.
+    return sorted(found, key=lambda row: row.date or date.min)
+
+
+def _refund(back: spend.Back, line: Line, number: str) -> LineRow:
+    return LineRow(
+        date=back.day,
+        order=str(line.order.number),
+        supplier=line.order.supplier.name,
+        system=line.system.name if line.system else "",
+        job=_named(line.job),
+        part_number=number,
+        description=f"{back.words}: {line.what}",
+        quantity=None,
+        unit="",
+        currency=line.boat.currency,
+        unit_price=None,
+        # What came back of freight, duty or a deposit takes off the charges; all else takes off the goods.
+        goods=0 if back.kind in OF_CHARGES else -back.home,
+        landed=-back.home,
+        state="refund",
+        locker="",
+    )
 
 
 def _line(line: Line, number: str) -> LineRow:

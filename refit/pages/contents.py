@@ -49,6 +49,7 @@ class Row:
     late: str = ""
     soon: str = ""
     below: str = ""
+    aside: Decimal = NIL  # goes back: it lies here and may not be used
     wishes: list[Wish] = field(default_factory=list)
 
     @property
@@ -220,7 +221,7 @@ def _path(place: Location, family: dict[int, Location]) -> list[Location]:
     return found
 
 
-def lying(member: Member, places: Iterable[Location]) -> "QuerySet[Holding]":
+def lying(member: Member, places: Iterable[Location]) -> "QuerySet[Any]":
     """Return what lies in these places, and what is kept by level there and said to be gone."""
     there = Q(quantity__gt=0) | ~Q(level__in=["", Level.GONE])
     gone = Q(level=Level.GONE, part__kept=Kept.LEVEL, part__retired_at=None)
@@ -229,8 +230,10 @@ def lying(member: Member, places: Iterable[Location]) -> "QuerySet[Holding]":
     )
     if not seeing.sees_all(member):
         held = held.filter(part__in=seeing.parts(member).values("pk"))
-    return held.select_related("part", "lot").order_by(
-        "part__name", F("lot__expires_on").asc(nulls_last=True), "id"
+    return (
+        reading.with_aside(held)
+        .select_related("part", "lot")
+        .order_by("part__name", F("lot__expires_on").asc(nulls_last=True), "id")
     )
 
 
@@ -243,7 +246,7 @@ def _rows(member: Member, places: list[Location], today: date) -> dict[int, list
     rows: dict[int, list[Row]] = defaultdict(list)
     for holding in held:
         holding.place = spots[holding.place_id]
-        row = Row(holding, wishes=wanted.get(holding.part_id, []))
+        row = Row(holding, aside=holding.aside, wishes=wanted.get(holding.part_id, []))
         row.late, row.soon = expiry_words(holding, today)
         if holding.part_id in least and aboard.get(holding.part_id, NIL) < holding.part.minimum:
             row.below = f"below {format_quantity(holding.part.minimum)}"

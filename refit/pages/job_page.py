@@ -12,14 +12,17 @@ from typing import Any
 from django.db.models import Sum
 
 from refit.boat.rights import Right
-from refit.buying.models import Line, OrderState
+from refit.buying.drawn import Taken, drawn
+from refit.buying.models import Line, LineKind, OrderState
 from refit.buying.reading import Known, Wanted, known, wanted
 from refit.calc.numbers import format_quantity
 from refit.pages.acting import at
+from refit.pages.forms.forecast import EstimateForm
 from refit.pages.forms.jobs import NeedForm
+from refit.pages.paper_owners import kept_of
 from refit.stores.models import Holding, Movement, Need, Part
 from refit.stores.reading import Whereabouts, parts_named, whereabouts
-from refit.work.models import TRANSITIONS, Job, State
+from refit.work.models import TRANSITIONS, Estimate, EstimateAmount, Job, State
 
 NIL = Decimal(0)
 LAST = 12  # takings shown on the page; the whole is in the ledger's own list
@@ -69,6 +72,16 @@ class Bought:
 
 
 @dataclass(frozen=True)
+class Plan:
+    """An estimate as it stands, what it stood at before, and an order since that may be what it was for."""
+
+    estimate: Estimate
+    now: EstimateAmount | None
+    earlier: list[EstimateAmount]
+    perhaps: int | None = None
+
+
+@dataclass(frozen=True)
 class Choice:
     """A part that may be meant, with what is aboard of it and what is on order."""
 
@@ -99,11 +112,40 @@ def page_of(request: Any, job: Job, form: NeedForm) -> dict[str, Any]:
         "next_states": [(state, state.label) for state in State if state in TRANSITIONS[job.state]],
         "choices": _choices(request, form.choices),
         "has_places": any(line.place_id or line.arrived for line in lines),
+        "kept": kept_of(request, "job", job),
     }
     context |= _next(request, job, rows)
     if Right.SEE_MONEY in request.rights:
         context["cost"] = _cost(job)
+        context |= _money(request, job, lines)
     return context
+
+
+def _money(request: Any, job: Job, lines: list[Line]) -> dict[str, Any]:
+    """Return what the job drew from stores and what it may still cost, for those who may see money."""
+    taken: list[Taken] = drawn(job.boat, job.pk)
+    plans = [_plan(row, lines) for row in job.estimates.prefetch_related("amounts")]
+    return {
+        "drawn": taken,
+        "drawn_cost": sum(row.cost for row in taken),
+        "drawn_without": sum(1 for row in taken if row.unknown > 0),
+        "plans": plans,
+        "planned": sum(row.now.amount for row in plans if row.now and not row.estimate.closed_on),
+        "estimate_form": EstimateForm(job.boat, initial={"on": request.today}, auto_id="estimate_%s"),
+    }
+
+
+def _plan(estimate: Estimate, lines: list[Line]) -> Plan:
+    amounts = list(estimate.amounts.all())
+    first = amounts[0].set_on if amounts else None
+    services = (
+        line.order.number
+        for line in reversed(lines)
+        if line.kind == LineKind.SERVICE and line.counted and first and line.order.ordered_on
+        if line.order.ordered_on >= first
+    )
+    perhaps = None if estimate.closed_on else next(services, None)
+    return Plan(estimate, amounts[-1] if amounts else None, amounts[-2::-1], perhaps)
 
 
 def choices_for(request: Any, typed: str) -> list[Choice]:

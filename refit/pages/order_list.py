@@ -11,8 +11,10 @@ import django_filters
 from django import forms
 from django.db.models import Count, Exists, OuterRef, Q, QuerySet, Sum
 
-from refit.boat.models import Boat, Paper
-from refit.buying.models import COMING_STATES, COUNTED_STATES, Line, Order, OrderState, Supplier
+from refit.boat.models import Boat, Location, Paper, PaperKind
+from refit.buying.models import COMING_STATES, COUNTED_STATES, Line, Order, OrderPaper, OrderState, Supplier
+from refit.buying.owing import of_orders
+from refit.buying.reading import away_places, lying_away
 from refit.calc.text import fold
 from refit.pages.fields import DayField
 from refit.pages.lists import Keys
@@ -43,7 +45,12 @@ COLUMNS = (
     Column("All in", Kind.MONEY),
     Column("Arrived", Kind.MONEY),
 )
-SIEVE_STATES = [("coming", "Still to come"), ("late", "Late"), *OrderState.choices]
+SIEVE_STATES = [
+    ("coming", "Still to come"),
+    ("late", "Late"),
+    ("away", "Arrived away"),
+    *OrderState.choices,
+]
 MARKS = {
     OrderState.ARRIVED: "mark-ok",
     OrderState.PART_ARRIVED: "mark-warn",
@@ -81,6 +88,12 @@ class OrderSieve(django_filters.FilterSet):
     job = django_filters.ModelChoiceFilter(
         queryset=_jobs, method="for_job", label="For job", empty_label="Any"
     )
+    receipt = django_filters.ChoiceFilter(
+        choices=[("none", "No receipt"), ("kept", "With a receipt")],
+        method="with_receipt",
+        label="Receipt",
+        empty_label="Any",
+    )
     since = DayFilter(field_name="ordered_on", lookup_expr="gte", label="Ordered from")
     until = DayFilter(field_name="ordered_on", lookup_expr="lte", label="Ordered to")
 
@@ -101,12 +114,21 @@ class OrderSieve(django_filters.FilterSet):
         return rows.filter(either)
 
     def in_state(self, rows: "QuerySet[Order]", name: str, state: str) -> "QuerySet[Order]":
-        """Return the orders in a state, or those still to come, or those that are late."""
+        """Return the orders in a state, or those still to come, late, or come no further than away."""
         if state == "coming":
             return rows.filter(state__in=COMING_STATES)
         if state == "late":
             return rows.filter(state__in=COMING_STATES, expected_on__lt=self.request.today)
+        if state == "away":
+            return rows.filter(pk__in=lying_away(self.request.boat).values("line__order"))
         return rows.filter(state=state)
+
+    def with_receipt(self, rows: "QuerySet[Order]", name: str, kept: str) -> "QuerySet[Order]":
+        """Return the orders with a receipt, or those placed without one."""
+        receipts = OrderPaper.objects.filter(order=OuterRef("pk"), paper__kind=PaperKind.RECEIPT)
+        if kept == "none":
+            return rows.filter(~Exists(receipts), state__in=COUNTED_STATES)
+        return rows.filter(Exists(receipts))
 
     def for_job(self, rows: "QuerySet[Order]", name: str, job: Job) -> "QuerySet[Order]":
         """Return the orders for a job, or of which a line is."""
@@ -122,6 +144,9 @@ class OrderRow:
     what: str
     mark: str
     late: bool
+    unpaid: bool = False
+    overpaid: bool = False
+    away: Location | None = None
 
 
 @dataclass(frozen=True)
@@ -131,6 +156,7 @@ class OrderSums:
     landed: int
     arrived: int
     to_come: int
+    came_back: int
     counted: int
     late: int
     drafts: int
@@ -142,17 +168,23 @@ def is_late(order: Order, today: date) -> bool:
 
 
 def order_rows(orders: Sequence[Order], today: date) -> list[OrderRow]:
-    """Return the rows of these orders, with what each is of, in one query."""
+    """Return the rows of these orders, with what each is of whether it is paid and lies away, in six queries."""
     lines: dict[int, list[Line]] = defaultdict(list)
     found = Line.objects.filter(order__in=[order.pk for order in orders]).select_related("part")
     for line in found.order_by("order_id", "position"):
         lines[line.order_id].append(line)
+    owed = of_orders(orders)
+    away = away_places(orders[0].boat, [order.pk for order in orders]) if orders else {}
     return [
         OrderRow(
             order,
             shortly([line.what for line in lines[order.pk]]),
             MARKS.get(OrderState(order.state), ""),
             is_late(order, today),
+            # What has not come is seldom paid yet; that alone is nothing to stand out.
+            unpaid=order.state == OrderState.ARRIVED and owed[order.pk].left > 0,
+            overpaid=order.pk in owed and owed[order.pk].over > 0,
+            away=away.get(order.pk),
         )
         for order in orders
     ]
@@ -172,12 +204,21 @@ def sums(orders: "QuerySet[Order]", today: date) -> OrderSums:
     found = orders.order_by().aggregate(
         total=Sum("landed", filter=counted),
         arrived=Sum("delivered", filter=counted),
+        back=Sum("refunded", filter=counted),
         counted=Count("pk", filter=counted),
         late=Count("pk", filter=late),
         drafts=Count("pk", filter=Q(state=OrderState.DRAFT)),
     )
     total, arrived = found["total"] or 0, found["arrived"] or 0
-    return OrderSums(total, arrived, total - arrived, found["counted"], found["late"], found["drafts"])
+    return OrderSums(
+        landed=total,
+        arrived=arrived,
+        to_come=total - arrived,
+        came_back=found["back"] or 0,
+        counted=found["counted"],
+        late=found["late"],
+        drafts=found["drafts"],
+    )
 
 
 def in_tray(boat: Boat) -> int:

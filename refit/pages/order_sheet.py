@@ -10,8 +10,9 @@ from datetime import date
 from decimal import Decimal
 from typing import Any
 
-from refit.boat.models import Kind, Paper
+from refit.boat.models import Kind, Location, Paper
 from refit.boat.rights import Right
+from refit.buying.actions.deposits import LOST
 from refit.buying.costing import line_amount
 from refit.buying.models import (
     COMING_STATES,
@@ -19,6 +20,7 @@ from refit.buying.models import (
     Delivery,
     DeliveryLine,
     Line,
+    LineKind,
     Order,
     OrderState,
     PaymentSplit,
@@ -26,14 +28,21 @@ from refit.buying.models import (
     RateSource,
     Share,
 )
+from refit.buying.reading import away_places
 from refit.calc.money import from_minor, minor_digits
 from refit.calc.numbers import format_quantity
 from refit.calc.text import fold
+from refit.pages.order_back import Back, back_of
 from refit.pages.order_list import MARKS, is_late
 from refit.stores.models import Holding, Unit
 
 NIL = Decimal(0)
-LINE_MARKS = {"arrived": "mark-ok", "part arrived": "mark-warn", "cancelled": "mark-stop"}
+LINE_MARKS = {
+    "arrived": "mark-ok",
+    "part arrived": "mark-warn",
+    "cancelled": "mark-stop",
+    LOST.lower(): "mark-stop",
+}
 
 
 @dataclass
@@ -49,29 +58,40 @@ class LineRow:
 
 @dataclass
 class ChargeRow:
-    """One charge, and what each line bears of it."""
+    """One charge, and what each line bears of it; `borne` is what the lines of this order bear."""
 
     charge: Charge
     shares: list[Share] = field(default_factory=list)
+    borne: int = 0
 
     @property
     def words(self) -> str:
         """Return how the charge is shared, and what it is in its own money where that says more."""
         charge = self.charge
         over = "over all lines" if charge.over_all else f"over {len(self.shares)} ticked"
+        orders = {share.line.order_id for share in self.shares}
+        if len(orders) > 1:
+            over = f"over {len(self.shares)} lines of {len(orders)} orders in one parcel"
         words = [f"{charge.get_basis_display()}, {over}"]
         if charge.words and fold(charge.words) != fold(charge.get_kind_display()):
             words.insert(0, charge.get_kind_display())
         if charge.currency != charge.boat.currency:
             words.insert(0, f"{from_minor(charge.amount, charge.currency):,f} {charge.currency}")
-        elif abs(charge.effect) != charge.amount:
-            words.insert(0, f"{from_minor(charge.amount, charge.currency):,f}")
+        elif abs(self.borne) != charge.amount:
+            of = "its part of " if len(orders) > 1 else ""
+            words.insert(0, f"{of}{from_minor(charge.amount, charge.currency):,f}")
         if charge.reclaimable:
             words.append("comes back, so not in the cost")
         if charge.in_prices:
             words.append("in the prices already")
         if charge.payee is not None:
             words.append(f"paid to {charge.payee}")
+        if charge.billed_on is not None:
+            words.append(f"bill of {charge.billed_on:%-d %b %Y}")
+        if charge.reference:
+            words.append(charge.reference)
+        if charge.expected_home is not None and not charge.expected:
+            words.append(f"{from_minor(abs(charge.expected_home), charge.boat.currency):,f} was expected")
         return "; ".join(words)
 
 
@@ -89,6 +109,7 @@ class Sheet:
 
     mark: str
     late: bool
+    away: Location | None  # where it lies that came no further than away
     rate: str
     next: str  # "ordered", "change", "put_away", "book_in", "job", or nothing
     lines: list[LineRow]
@@ -107,13 +128,14 @@ class Sheet:
     bought_here: bool
     can_cancel: bool
     can_go_back: bool
+    back: Back
 
 
 def sheet_of(order: Order, today: date, rights: Iterable[str]) -> Sheet:
     """Return the sheet of an order, in a fixed number of queries."""
     lines = list(
         Line.objects.filter(order=order)
-        .select_related("part", "job", "system", "place", "order")
+        .select_related("part", "job", "system", "place", "order", "replaces__part", "replaces__order")
         .order_by("position")
     )
     charges = _charges(order)
@@ -126,6 +148,7 @@ def sheet_of(order: Order, today: date, rights: Iterable[str]) -> Sheet:
     return Sheet(
         mark=MARKS.get(OrderState(order.state), ""),
         late=is_late(order, today),
+        away=away_places(order.boat, [order.pk]).get(order.pk),
         rate=rate_words(order),
         next=_next(order, lines, unstowed),
         lines=[_line_row(line) for line in lines],
@@ -144,6 +167,7 @@ def sheet_of(order: Order, today: date, rights: Iterable[str]) -> Sheet:
         bought_here=_was_bought_here(order, live, payments),
         can_cancel=order.state in (OrderState.ORDERED, OrderState.DRAFT),
         can_go_back=order.state == OrderState.ORDERED and not came and not payments,
+        back=back_of(order, lines),
     )
 
 
@@ -159,6 +183,8 @@ def _next(order: Order, lines: list[Line], unstowed: bool) -> str:
 
 def _line_row(line: Line) -> LineRow:
     state = "cancelled" if line.order.state == OrderState.CANCELLED else line.state_words
+    if state == "arrived" and line.kind == LineKind.SERVICE and line.words.startswith(LOST):
+        state = LOST.lower()  # nothing came: it is what the deposit cost
     came = ""
     if line.arrived > 0 and (line.arrived != line.quantity or line.wont_come > 0):
         came = f"{format_quantity(line.arrived)} of {format_quantity(line.quantity)} came"
@@ -202,12 +228,16 @@ def rate_words(order: Order) -> str:
 
 
 def _charges(order: Order) -> list[ChargeRow]:
+    # A charge of a parcel belongs to no one order: it is found by the lines that bear it.
+    bearing = Share.objects.filter(line__order=order).values("charge")
     rows = {}
-    for charge in Charge.objects.filter(order=order).select_related("payee", "boat").order_by("id"):
+    for charge in Charge.objects.filter(pk__in=bearing).select_related("payee", "boat").order_by("id"):
         rows[charge.pk] = ChargeRow(charge)
-    shares = Share.objects.filter(charge__order=order).select_related("line__part", "line__order")
+    shares = Share.objects.filter(charge__in=list(rows)).select_related("line__part", "line__order")
     for share in shares.order_by("line__order__number", "line__position"):
-        rows[share.charge_id].shares.append(share)
+        row = rows[share.charge_id]
+        row.shares.append(share)
+        row.borne += share.home if share.line.order_id == order.pk else 0
     return list(rows.values())
 
 

@@ -5,14 +5,14 @@ Every look-up of a page starts here, so that what a person may not see is not fo
 
 from typing import Any
 
-from django.db.models import Q, QuerySet
+from django.db.models import Exists, OuterRef, Q, QuerySet
 from django.http import Http404
 
-from refit.boat.models import Label, Location, Member
+from refit.boat.models import Location, Member, Paper, PaperKind, PlacePaper
 from refit.boat.rights import RIGHTS, Right
-from refit.buying.models import Line, Order
-from refit.stores.models import Holding, Need, Part
-from refit.work.models import Job
+from refit.buying.models import Line, Order, OrderPaper
+from refit.stores.models import Holding, Need, Part, PartPaper
+from refit.work.models import Job, JobPaper
 
 
 def sees_all(member: Member) -> bool:
@@ -57,12 +57,47 @@ def orders(member: Member) -> "QuerySet[Order]":
     return Order.objects.filter(boat_id=member.boat_id)
 
 
+def papers(member: Member) -> "QuerySet[Paper]":
+    """Return the papers the member may see: those of what they may see, and what lies loose if they buy.
+
+    A receipt, and whatever lies on an order, shows prices: only to those who may see money.
+    """
+    found = Paper.objects.filter(boat_id=member.boat_id)
+    rights = RIGHTS[member.role]
+    here = OuterRef("pk")
+    seen = (
+        Q(Exists(JobPaper.objects.filter(paper=here, job__in=jobs(member).values("pk"))))
+        | Q(Exists(PartPaper.objects.filter(paper=here, part__in=parts(member).values("pk"))))
+        | Q(Exists(PlacePaper.objects.filter(paper=here, location__in=places(member).values("pk"))))
+        | Q(Exists(parts(member).filter(photo=here)))
+        | Q(Exists(places(member).filter(photo=here)))
+    )
+    if Right.SEE_MONEY in rights:
+        seen |= on_an_order()
+    else:
+        seen &= ~on_an_order() & ~Q(kind=PaperKind.RECEIPT)
+    return found.filter(seen | loose()) if Right.BUY in rights else found.filter(seen)
+
+
+def on_an_order() -> Q:
+    """Return the condition that a paper lies on an order."""
+    return Q(Exists(OrderPaper.objects.filter(paper=OuterRef("pk"))))
+
+
+def loose() -> Q:
+    """Return the condition that a paper belongs to nothing: it lies in the tray, or was sorted out of it."""
+    here = OuterRef("pk")
+    links: tuple[Any, ...] = (OrderPaper, PartPaper, JobPaper, PlacePaper)
+    free = ~Q(Exists(Part.objects.filter(photo=here))) & ~Q(Exists(Location.objects.filter(photo=here)))
+    for link in links:
+        free &= ~Q(Exists(link.objects.filter(paper=here)))
+    return free
+
+
 def place_by_code(member: Member, code: str) -> Location:
     """Return the place that a label leads to, or 404. An earlier label of the place leads there too."""
-    label = Label.objects.filter(boat_id=member.boat_id, code=code.upper()).select_related("location").first()
-    if label is None or label.location is None:
-        raise Http404("No such place.")
-    return one(places(member).select_related("area", "parent", "went_to", "photo"), pk=label.location_id)
+    found = places(member).select_related("area", "parent", "went_to", "photo")
+    return one(found, labels__boat_id=member.boat_id, labels__code=code.upper())  # type: ignore[no-any-return]
 
 
 def one(rows: "QuerySet[Any]", **look_up: Any) -> Any:

@@ -1,4 +1,4 @@
-"""The tray of receipts: what waits in it, and which order each most likely belongs to; small pictures of papers.
+"""The tray: what waits in it, and which order each paper most likely belongs to; pictures of papers made to be shown.
 
 A guess is only an order of the choices: the person decides.
 """
@@ -16,11 +16,12 @@ from django.db.models import Exists, OuterRef
 from django.utils import timezone
 
 from refit.boat.actions.papers import file_of
-from refit.boat.models import Boat, Location, Paper, PaperKind
-from refit.boat.pictures import thumbnail
+from refit.boat.models import Boat, Paper
+from refit.boat.pictures import SHOWN_EDGE, thumbnail
+from refit.boat.rights import Right
 from refit.buying.models import Order, OrderPaper, OrderState
 from refit.calc.text import fold
-from refit.stores.models import Part
+from refit.pages import seeing
 
 A_PAGE = 24
 RECENT = 30
@@ -60,24 +61,15 @@ def recent_orders(boat: Boat) -> list[Order]:
 
 
 def ownerless(boat: Boat) -> Any:
-    """Return the receipts that were sorted out of the tray without an order, the newest first."""
-    return Paper.objects.filter(
-        ~Exists(OrderPaper.objects.filter(paper=OuterRef("pk"))),
-        ~Exists(Location.objects.filter(photo=OuterRef("pk"))),
-        ~Exists(Part.objects.filter(photo=OuterRef("pk"))),
-        boat=boat,
-        in_tray=False,
-        kind=PaperKind.RECEIPT,
-    ).order_by("-number")
+    """Return the papers that were sorted out of the tray and belong to nothing, the newest first."""
+    return Paper.objects.filter(seeing.loose(), boat=boat, in_tray=False).order_by("-number")
 
 
-def is_owned(paper: Paper) -> bool:
-    """Return whether the paper belongs to an order, a place or a part."""
-    return (
-        OrderPaper.objects.filter(paper=paper).exists()
-        or Location.objects.filter(photo=paper).exists()
-        or Part.objects.filter(photo=paper).exists()
-    )
+def in_tray(request: Any) -> int:
+    """Return how many papers wait in the tray, for those who sort it."""
+    if Right.BUY not in request.rights:
+        return 0
+    return Paper.objects.filter(boat=request.boat, in_tray=True).count()
 
 
 def best_first(name: str, day: date, orders: Sequence[Order]) -> list[Order]:
@@ -106,13 +98,22 @@ def _tile(paper: Paper, recent: list[Order]) -> Tile:
 
 def small_picture(paper: Paper) -> bytes | None:
     """Return a small JPEG of a photo; made once, then kept beside the papers. None if its file is gone."""
-    kept = Path(settings.PAPERS_DIR) / "small" / paper.sha256[:2] / f"{paper.sha256}.jpg"
+    return _made_once(paper, "small", EDGE)
+
+
+def shown_picture(paper: Paper) -> bytes | None:
+    """Return a large JPEG of a photo that not every browser shows; made once, then kept. None if its file is gone."""
+    return _made_once(paper, "shown", SHOWN_EDGE)
+
+
+def _made_once(paper: Paper, folder: str, edge: int) -> bytes | None:
+    kept = Path(settings.PAPERS_DIR) / folder / paper.sha256[:2] / f"{paper.sha256}.jpg"
     if kept.exists():
         return kept.read_bytes()
     source = file_of(paper)
     if not source.exists():
         return None
-    made = thumbnail(source.read_bytes(), EDGE)
+    made = thumbnail(source.read_bytes(), edge)
     kept.parent.mkdir(parents=True, exist_ok=True)
     half = kept.with_suffix(f".{os.getpid()}.half")
     half.write_bytes(made)

@@ -66,7 +66,10 @@ class MonthRow:
 
 @dataclass(frozen=True)
 class LineRow:
-    """Hold one order line or refund: price in the order's currency, the sums in the boat's minor units."""
+    """Hold one order line or refund: price in the order's currency, the sums in the boat's minor units.
+
+    A refund has no quantity and no price; its money is negative.
+    """
 
     date: date | None
     order: str
@@ -75,7 +78,7 @@ class LineRow:
     job: str | None
     part_number: str
     description: str
-    quantity: Decimal
+    quantity: Decimal | None
     unit: str
     currency: str
     unit_price: Decimal | None
@@ -91,6 +94,21 @@ class LineRow:
 
 
 @dataclass(frozen=True)
+class GivenRow:
+    """Hold what left the boat (what was got for it), or came as a gift or second-hand (what it is worth)."""
+
+    date: date | None
+    how: str
+    what: str
+    part_number: str
+    system: str
+    whom: str
+    got: int
+    worth: int
+    note: str
+
+
+@dataclass(frozen=True)
 class SpendReport:
     """Hold the whole export. `filters` says in words what was left out; empty when nothing was."""
 
@@ -103,6 +121,7 @@ class SpendReport:
     months: Sequence[MonthRow]
     lines: Sequence[LineRow]
     filters: str = ""
+    given: Sequence[GivenRow] = ()
 
 
 def spend_workbook(report: SpendReport) -> bytes:
@@ -118,6 +137,7 @@ def spend_workbook(report: SpendReport) -> bytes:
         ),
         _by_month(report),
         _lines(report),
+        _given(report),
     ]
     return workbook(
         sheets,
@@ -210,5 +230,29 @@ def _lines(report: SpendReport) -> Sheet:
             for row, line in zip(report.lines, sums, strict=True)
         ],
         total=[TOTAL, *[None] * 10, *_added(sums, 3), None, None],
+        note=report.filters,
+    )
+
+
+def _given(report: SpendReport) -> Sheet:
+    """Return what stands outside Ordered: sold, given away and bartered, and gifts and second-hand gear."""
+    sums = [[row.got, row.worth] for row in report.given]
+    return Sheet(
+        "Sold and given",
+        [
+            Column("Date", Kind.DATE),
+            Column("What became of it"),
+            Column("Description"),
+            Column("Part number"),
+            Column("System"),
+            Column("To or from whom"),
+            *_money("Got for it", "Worth"),
+            Column("Note"),
+        ],
+        [
+            [row.date, row.how, row.what, row.part_number, row.system, row.whom, *line, row.note]
+            for row, line in zip(report.given, sums, strict=True)
+        ],
+        total=[TOTAL, *[None] * 5, *_added(sums, 2), None],
         note=report.filters,
     )

@@ -7,12 +7,15 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 from datetime import date
 from decimal import Decimal
+from typing import Any
 
-from django.db.models import F, Sum
+from django.db.models import F, OuterRef, QuerySet, Subquery, Sum, Value
+from django.db.models.functions import Coalesce
 
+from refit.boat.fields import QuantityField
 from refit.boat.models import Boat, Location, Where
 from refit.calc.text import fold
-from refit.stores.models import Count, Holding, Level, Part, usable
+from refit.stores.models import Count, Holding, Level, Part, SetAside, usable
 
 NIL = Decimal(0)
 
@@ -26,6 +29,7 @@ class Whereabouts:
     out_of_date: Decimal = NIL
     ashore: Decimal = NIL
     away: Decimal = NIL
+    aside: Decimal = NIL  # there, but going back: not usable, and in none of the sums above
     level: str = ""  # for what is kept by level or just here: the best level aboard
 
 
@@ -33,7 +37,7 @@ def whereabouts(boat: Boat, parts: Iterable[int], on: date) -> dict[int, Whereab
     """Return where each of these parts is, in one query."""
     found: dict[int, Whereabouts] = {pk: Whereabouts() for pk in parts}
     held = (
-        Holding.objects.there()
+        with_aside(Holding.objects.there())
         .filter(boat=boat, part_id__in=list(found))
         .select_related("place", "place__area", "lot")
         .order_by("place__mark_sort", "id")
@@ -44,15 +48,25 @@ def whereabouts(boat: Boat, parts: Iterable[int], on: date) -> dict[int, Whereab
         here.holdings.append(holding)
         if rank.index(holding.level) > rank.index(here.level):
             here.level = holding.level
+        free = holding.quantity - holding.aside
+        here.aside += holding.aside
         if holding.place.where == Where.AWAY:
-            here.away += holding.quantity
+            here.away += free
         elif holding.place.where == Where.ASHORE:
-            here.ashore += holding.quantity
+            here.ashore += free
         elif holding.lot and holding.lot.expires_on and holding.lot.expires_on < on:
-            here.out_of_date += holding.quantity
+            here.out_of_date += free
         else:
-            here.aboard += holding.quantity
+            here.aboard += free
     return found
+
+
+def with_aside(holdings: "QuerySet[Holding]") -> "QuerySet[Any]":
+    """Name how much of each holding is set aside (`aside`): it lies there and may not be used."""
+    rows = SetAside.objects.filter(holding=OuterRef("pk"), closed_at=None).order_by().values("holding")
+    total = rows.annotate(total=Sum("quantity", output_field=QuantityField())).values("total")
+    nothing = Value(NIL, output_field=QuantityField())
+    return holdings.annotate(aside=Coalesce(Subquery(total), nothing))
 
 
 def usable_aboard(part: Part, on: date) -> Decimal:
@@ -61,14 +75,25 @@ def usable_aboard(part: Part, on: date) -> Decimal:
 
 
 def usable_aboard_of(parts: Iterable[int], on: date) -> dict[int, Decimal]:
-    """Return how much of each part is aboard and not out of date; parts with none are left out."""
+    """Return how much of each part is aboard, not out of date and not set aside; parts with none are left out."""
     rows = (
         usable(Holding.objects.aboard().filter(part_id__in=list(parts)), on)
         .order_by()
         .values_list("part_id")
         .annotate(total=Sum("quantity"))
     )
-    return dict(rows)
+    found = dict(rows)
+    aside = (
+        SetAside.objects.filter(
+            closed_at=None, holding__part_id__in=list(found), holding__place__where=Where.ABOARD
+        )
+        .order_by()
+        .values_list("holding__part_id")
+        .annotate(total=Sum("quantity"))
+    )
+    for part, total in aside:
+        found[part] -= total
+    return found
 
 
 def contents(place: Location) -> list[Holding]:

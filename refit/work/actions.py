@@ -23,32 +23,50 @@ def add_job(
     state: str = State.PLANNED,
     note: str = "",
     given_to: Member | None = None,
+    found_on_the_way: bool = False,
+    number: int | None = None,
 ) -> Job:
-    """Put a job on the work list, with the next number."""
+    """Put a job on the work list, with the next number; or with one given, which must be free."""
     lock(boat)
-    newest = Job.objects.filter(boat=boat).aggregate(newest=Max("number"))["newest"] or 0
+    if number is None:
+        number = (Job.objects.filter(boat=boat).aggregate(newest=Max("number"))["newest"] or 0) + 1
+    elif Job.objects.filter(boat=boat, number=number).exists():
+        raise Refused(f"There is a job {number} already.", code="taken", field="number")
     return Job.objects.create(
         boat=boat,
-        number=newest + 1,
+        number=number,
         title=title,
         system=system,
         before=before,
         state=state,
         note=note,
         given_to=given_to,
+        found_on_the_way=found_on_the_way,
         made_by=by,
     )
 
 
 @transaction.atomic
 def change_job(
-    job: Job, *, title: str, system: System, before: str, note: str, given_to: Member | None
+    job: Job,
+    *,
+    title: str,
+    system: System,
+    before: str,
+    note: str,
+    given_to: Member | None,
+    found_on_the_way: bool | None = None,
 ) -> Job:
-    """Change what a job says. What was bought for it stays with the system of each line."""
+    """Change what a job says. What was bought for it stays with the system of each line.
+
+    Whether it was found on the way stays as it is where nothing is said of it.
+    """
     lock(job.boat)
     fresh = Job.objects.select_for_update(no_key=True).get(pk=job.pk)
     fresh.title, fresh.system, fresh.before = title, system, before
     fresh.note, fresh.given_to = note, given_to
+    if found_on_the_way is not None:
+        fresh.found_on_the_way = found_on_the_way
     fresh.save()
     return fresh
 

@@ -6,7 +6,7 @@ from django.conf import settings
 from django.db import models
 from django.db.models import Q
 
-from refit.boat.models import Boat, Member, System
+from refit.boat.models import Boat, Member, Paper, System
 from refit.boat.rights import RIGHTS, Right
 from refit.calc.text import fold
 
@@ -61,6 +61,9 @@ class Job(models.Model):
     state = models.CharField(max_length=8, choices=State, default=State.PLANNED)
     before = models.CharField("to be done", max_length=9, choices=Before, default=Before.LAUNCH)
     note = models.TextField(max_length=4000, blank=True)
+    found_on_the_way = models.BooleanField(
+        default=False, help_text="Not on the first list: found while doing something else"
+    )
     given_to = models.ForeignKey(
         Member, on_delete=models.SET_NULL, null=True, blank=True, related_name="jobs"
     )
@@ -87,3 +90,55 @@ class Job(models.Model):
     def save(self, *args: Any, **kwargs: Any) -> None:
         self.folded = fold(f"{self.number} {self.title}")[:240]
         super().save(*args, **kwargs)
+
+
+class Estimate(models.Model):
+    """What a service of a job may cost. Its amounts are dated and kept; the newest counts until it is ordered."""
+
+    boat = models.ForeignKey(Boat, on_delete=models.CASCADE, related_name="+")
+    job = models.ForeignKey(Job, on_delete=models.CASCADE, related_name="estimates")
+    words = models.CharField(max_length=120)
+    closed_on = models.DateField(null=True, blank=True, help_text="Ordered, or no longer wanted")
+
+    class Meta:
+        ordering = ["id"]
+        constraints = [models.CheckConstraint(name="estimate_says_what", condition=~Q(words=""))]
+
+    def __str__(self) -> str:
+        return self.words
+
+
+class EstimateAmount(models.Model):
+    """An estimate as it stood from a day on (minor units of the boat's currency)."""
+
+    boat = models.ForeignKey(Boat, on_delete=models.CASCADE, related_name="+")
+    estimate = models.ForeignKey(Estimate, on_delete=models.CASCADE, related_name="amounts")
+    amount = models.BigIntegerField()
+    set_on = models.DateField()
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+
+    class Meta:
+        ordering = ["set_on", "id"]
+        constraints = [
+            models.CheckConstraint(
+                name="estimate_amount_in_bounds", condition=Q(amount__gte=0) & Q(amount__lt=10**12)
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.estimate} from {self.set_on}"
+
+
+class JobPaper(models.Model):
+    """A paper that belongs to a job."""
+
+    boat = models.ForeignKey(Boat, on_delete=models.CASCADE, related_name="+")
+    job = models.ForeignKey(Job, on_delete=models.CASCADE, related_name="job_papers")
+    paper = models.ForeignKey(Paper, on_delete=models.CASCADE, related_name="job_papers")
+
+    class Meta:
+        ordering = ["id"]
+        constraints = [models.UniqueConstraint(name="job_paper_once", fields=["job", "paper"])]
+
+    def __str__(self) -> str:
+        return f"{self.paper} of {self.job}"

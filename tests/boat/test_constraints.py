@@ -1,5 +1,6 @@
 """Every named constraint refuses an example of what it is for. A constraint without an example fails the first test."""
 
+from datetime import date
 from functools import partial
 from typing import Any
 
@@ -42,7 +43,10 @@ EXAMPLES: dict[str, tuple[dict[str, Any], dict[str, Any]]] = {
     "paper_number_once": ({}, {"sha256": "f" * 64}),
     "paper_kept_once": ({}, {"number": 99}),
     "paper_kind_known": ({}, {"number": 99, "sha256": "f" * 64, "kind": "map"}),
+    "place_paper_once": ({}, {}),
+    "contingency_not_negative": ({}, {"amount": -1}),
     "form_key_once": ({}, {}),
+    "sheet_shape_once": ({}, {}),
     # work
     "job_number_once": ({}, {}),
     "job_state_known": ({}, {"number": 99, "state": "lost"}),
@@ -50,6 +54,9 @@ EXAMPLES: dict[str, tuple[dict[str, Any], dict[str, Any]]] = {
     "job_title_given": ({}, {"number": 99, "title": ""}),
     "job_title_short": ({}, {"number": 99, "title": "T" * 121}),
     "job_note_short": ({}, {"number": 99, "note": "N" * 4001}),
+    "estimate_says_what": ({}, {"words": ""}),
+    "estimate_amount_in_bounds": ({}, {"amount": 10**12}),
+    "job_paper_once": ({}, {}),
     # stores
     "part_name_given": ({}, {"name": ""}),
     "part_name_short": ({}, {"name": "N" * 121}),
@@ -67,6 +74,7 @@ EXAMPLES: dict[str, tuple[dict[str, Any], dict[str, Any]]] = {
     "holding_once": ({"lot": None}, {}),
     "holding_not_negative": ({}, {"quantity": D("-0.001")}),
     "holding_level_known": ({}, {"level": "much"}),
+    "set_aside_some": ({}, {"quantity": D(0)}),
     "entry_kind_known": ({"undoes": None}, {"kind": "gift"}),
     "entry_not_of_itself": ({"undoes": None}, {"undoes_id": SELF}),
     "movement_goes_somewhere": ({"reverses": None}, {"from_place_id": None, "to_place_id": None}),
@@ -75,6 +83,8 @@ EXAMPLES: dict[str, tuple[dict[str, Any], dict[str, Any]]] = {
     "movement_reason_known": ({"reverses": None}, {"reason": "magic"}),
     "need_more_than_nothing": ({}, {"quantity": D(0)}),
     "need_says_what": ({}, {"part_id": None, "words": ""}),
+    "need_guess_in_bounds": ({}, {"guess": -1}),
+    "part_paper_once": ({}, {}),
     # buying
     "supplier_name_once": ({}, {}),
     "supplier_name_given": ({}, {"folded": "other", "name": ""}),
@@ -104,6 +114,21 @@ EXAMPLES: dict[str, tuple[dict[str, Any], dict[str, Any]]] = {
     "payment_not_negative": ({}, {"amount": -1}),
     "payment_means_known": ({}, {"means": "shells"}),
     "payment_split_once": ({}, {}),
+    "payment_paid_back_if_owed": ({}, {"we_owe": False, "paid_back_on": date(2026, 1, 1)}),
+    "payment_split_once_charge": ({"order": None}, {}),
+    "payment_split_for_one": ({"charge": None}, {"order_id": None}),
+    "payment_split_settles_some": ({"charge": None}, {"payment_id": 987654, "settles": 0}),
+    "repeat_between_one_and_sixty": ({}, {"order_id": 987654, "every_months": 61}),
+    "credit_kind_known": ({}, {"kind": "bribe"}),
+    "credit_amount_in_bounds": ({}, {"amount": 0}),
+    "credit_has_a_day": ({}, {"applied_on": None, "came_on": None}),
+    "credit_goodwill_says_why": ({"kind": "goodwill"}, {"reason": ""}),
+    "credit_share_once": ({}, {}),
+    "return_line_some": ({}, {"set_aside_id": None, "quantity": D(0)}),
+    "disposal_kind_known": ({}, {"kind": "lost"}),
+    "disposal_amount_in_bounds": ({}, {"amount": -1}),
+    "disposal_gift_is_free": ({}, {"kind": "given"}),
+    "disposal_says_what": ({}, {"what": ""}),
     "order_paper_once": ({}, {}),
 }
 

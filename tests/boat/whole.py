@@ -9,13 +9,16 @@ from PIL import Image
 
 from refit.boat import formkeys, guards
 from refit.boat.actions import boats, labels, papers, places
-from refit.boat.models import FormKey
-from refit.buying.actions import deliveries, orders
+from refit.boat.models import Contingency, FormKey, PlacePaper, SheetShape
+from refit.buying.actions import charges, deliveries, disposals, orders, payments, refunds
 from refit.buying.actions.deliveries import Arrival
 from refit.buying.actions.orders import ChargeFacts
+from refit.buying.models import Order
 from refit.stores.actions import parts, stow
 from refit.stores.actions.ledger import undo
 from refit.stores.actions.stow import Counted
+from refit.stores.models import Holding, PartPaper
+from refit.work.models import Estimate, EstimateAmount, JobPaper
 from tests.factory import D, Factory
 
 
@@ -37,6 +40,7 @@ def fill(make: Factory) -> Factory:
     stow.retire_place(make.place("S3"), place, by=by, on=today, today=today)
     labels.mint(boat, 1)
     formkeys_row(make)
+    SheetShape.objects.create(boat=boat, digest="d" * 64, kind="jobs", mapping={"columns": ["title"]})
     job = make.job("Renew the impeller", given_to=make.member(make.trade))
     kit = make.part("Service kit")
     part = make.part(
@@ -65,9 +69,41 @@ def fill(make: Factory) -> Factory:
     line = order.lines.get()
     came = Arrival(line, D(1), place=place, serial="B9", came_as=part)
     deliveries.book_in(boat, [came], by=by, on=today, today=today)
-    deliveries.pay(boat, [(order, 500)], on=today, by=by, means="card")
-    orders.attach_paper(order, papers.add_paper(boat, picture("navy"), kind="receipt", by=by, in_tray=True))
+    receipt = papers.add_paper(boat, picture("navy"), kind="receipt", by=by, in_tray=True)
+    orders.attach_paper(order, receipt)
+    fill_money(make, order)
+    fill_papers(make, receipt, place, part, job)
     return make
+
+
+def fill_money(make: Factory, order: Order) -> None:
+    """Bring in the money as it comes: payments, refunds, goods back, corrections, a repeat, old gear, an estimate."""
+    boat, today, by = make.boat, make.today, make.owner
+    carrier = make.supplier("Carrier")
+    bill = charges.Bill("duty", D(3), "GBP", payee=carrier, billed_on=today)
+    duty = charges.add_charge(boat, list(order.lines.all()), bill, by=by, today=today)
+    splits = [payments.Split(500, order=order), payments.Split(300, charge=duty)]
+    payments.pay(boat, splits, on=today, today=today, by=by, payer="Crew", we_owe=True)
+    refund = refunds.Refund("goodwill", D(1), "GBP", came_on=today, reason="Late")
+    line = order.lines.get()
+    refunds.add_refund(order, [line], refund, by=by, today=today)
+    held = Holding.objects.get(boat=boat, part__name="Impeller", lot__serial="B9")
+    refunds.say_going_back(order, [(line, D(1), held)], by=by, on=today, why="Wrong one")
+    payments.repeat_order(order, every_months=1, next_on=today)
+    disposals.add_disposal(
+        boat, kind="sold", what="Old winch", system=make.system, on=today, amount=500, by=by, today=today
+    )
+    Contingency.objects.create(boat=boat, amount=1000_00, set_on=today, entered_by=by)
+    job = make.boat.jobs.get()
+    estimate = Estimate.objects.create(boat=boat, job=job, words="Machining")
+    EstimateAmount.objects.create(boat=boat, estimate=estimate, amount=100_00, set_on=today, by=by)
+
+
+def fill_papers(make: Factory, paper: Any, place: Any, part: Any, job: Any) -> None:
+    """Let a paper belong to a place, a part and a job too."""
+    PlacePaper.objects.create(boat=make.boat, location=place, paper=paper)
+    PartPaper.objects.create(boat=make.boat, part=part, paper=paper)
+    JobPaper.objects.create(boat=make.boat, job=job, paper=paper)
 
 
 def formkeys_row(make: Factory) -> FormKey:

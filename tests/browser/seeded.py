@@ -7,9 +7,15 @@ from typing import Any
 
 from refit.boat.actions import boats, labels, papers, places
 from refit.boat.models import Hindrance, Kind
-from refit.buying.actions.deliveries import Arrival, book_in, pay
+from refit.buying.actions.deliveries import Arrival, book_in
 from refit.buying.actions.orders import ChargeFacts, attach_paper
+from refit.buying.actions.payments import Split, pay, repeat_order
+from refit.buying.actions.refunds import Refund, add_refund, say_going_back
+from refit.buying.models import Charge, Credit, Payment, Return
+from refit.carry.importing import kept
 from refit.stores.actions import parts, stow
+from refit.work.estimates import add_estimate
+from tests.carry.books import xlsx
 from tests.factory import Factory
 from tests.pictures import picture
 
@@ -30,6 +36,10 @@ class Seeded:
     entry: Any
     paper: Any
     supplier: Any
+    bill: Charge
+    refund: Credit
+    back: Return
+    payment: Payment
 
 
 def seed(make: Factory) -> Seeded:
@@ -74,7 +84,16 @@ def seed(make: Factory) -> Seeded:
         reference="A-1177",
     )
     book_in(make.boat, [Arrival(order.lines.first(), D(2))], by=make.owner, on=today, today=today)
-    pay(make.boat, [(order, 5000)], on=today, by=make.owner, means="card")
+    paid = pay(make.boat, [Split(5000, order=order)], on=today, today=today, by=make.owner)
+    refund = Refund(
+        kind="goods", amount=D("95"), currency="SEK", applied_on=today, reason="Dented in transit"
+    )
+    applied = add_refund(order, [order.lines.first()], refund, by=make.owner, today=today)
+    arrived = order.lines.first()
+    lying = impeller.holdings.order_by("-id").first()
+    back = say_going_back(order, [(arrived, D(1), lying)], by=make.owner, on=today, why="One too many")
+    repeat_order(order, every_months=1, next_on=today)
+    add_estimate(job, words="Machining the housing", amount=180_00, on=today, today=today, by=make.owner)
     draft = make.draft(make.line(words="Rubbing strake, 12 m", price=D("340")), supplier=supplier)
     boats.set_budget(make.system, 6400_00, on=today, by=make.owner)
     receipt = papers.add_paper(make.boat, picture("receipt"), kind="receipt", by=make.owner)
@@ -84,4 +103,29 @@ def seed(make: Factory) -> Seeded:
     missing = make.stock(make.part("Torch"), locker, 1)
     stow.not_there(missing, by=make.owner, on=today, today=today)
     order.refresh_from_db()
-    return Seeded(make, locker, impeller, job, order, draft, blank, entry, receipt, supplier)
+    return Seeded(
+        make=make,
+        locker=locker,
+        part=impeller,
+        job=job,
+        order=order,
+        draft=draft,
+        blank=blank,
+        entry=entry,
+        paper=receipt,
+        supplier=supplier,
+        bill=order.charges.get(expected=True),
+        refund=applied,
+        back=back,
+        payment=paid,
+    )
+
+
+def sent_spreadsheet(make: Factory) -> str:
+    """Send an owner's list of purchases with a row that is not right; return the key it is kept by."""
+    rows = [
+        ["Order no", "Shop", "Date", "Item", "Qty", "Price", "Category", "Remark by the yard"],
+        ["N-1", "Northgate Chandlery", make.today, "Rope, 12 mm", 10, 4.5, "Engine", None],
+        ["N-2", "Northgate Chandlery", make.today, "Shackle", "some", 3, "Engine", "for the mooring"],
+    ]
+    return kept.keep(make.boat, xlsx({"Purchases": rows}), "refit 2025.xlsx").key

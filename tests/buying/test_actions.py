@@ -5,10 +5,13 @@ from datetime import date, timedelta
 import pytest
 
 from refit.boat.actions import papers
+from refit.boat.actions.boats import change_boat
+from refit.boat.refusals import Refused
 from refit.buying import reading, spend
 from refit.buying.actions import deliveries, orders
 from refit.buying.actions.deliveries import Arrival
 from refit.buying.actions.orders import ChargeFacts, LineFacts, OrderFacts
+from refit.buying.actions.payments import Split, pay
 from refit.buying.models import Delivery, Order, Payment
 from refit.stores.actions import ledger, parts, stow
 from refit.stores.models import Holding
@@ -96,7 +99,7 @@ def test_placing(make, who):
     refuse("arrived", lambda: orders.back_to_draft(order))
     refuse("arrived", lambda: orders.cancel_order(order))
     deliveries.undo_delivery(delivery, by=make.owner, today=make.today)
-    deliveries.pay(make.boat, [(order, 100)], on=make.today, by=make.owner, means="card")
+    pay(make.boat, [Split(100, order=order)], on=make.today, today=make.today, by=make.owner)
     refuse("paid", lambda: orders.back_to_draft(order))
     Payment.objects.all().delete()
     assert orders.back_to_draft(order).is_draft
@@ -148,6 +151,17 @@ def test_a_preview_keeps_nothing(make):
 def test_tax_is_cost_only_if_it_stays_paid(make, marks, landed):
     """IAS 2 Inventories, paragraph 11: tax that can be reclaimed is no cost, other tax is, and it counts once."""
     assert make.order(make.line(price=D(100)), charges=(ChargeFacts("tax", D(20), **marks),)).landed == landed
+
+
+def test_a_boat_that_cannot_deduct_tax_pays_it(make):
+    change_boat(make.boat, deducts_tax=False)
+    make.boat.refresh_from_db()
+    with pytest.raises(Refused) as refusal:
+        make.order(make.line(price=D(100)), charges=(ChargeFacts("tax", D(20), reclaimable=True),))
+    assert refusal.value.code == "not_deducted"
+    assert "money back on the order" in str(refusal.value)
+    assert not Order.objects.exists()
+    assert make.order(make.line(price=D(100)), charges=(ChargeFacts("tax", D(20)),)).landed == 12000
 
 
 def test_duty_and_freight_add_and_a_discount_takes_off(make):
@@ -272,10 +286,8 @@ def test_bought_and_here(make, who):
     )
     back = deliveries.undo_buy_here(order, by=make.owner, today=make.today)
     assert (back.state, Payment.objects.count(), spend.facts(make.boat, spend.Filters())) == ("draft", 0, [])
-    refuse(
-        "negative",
-        lambda: deliveries.pay(make.boat, [(order, -1)], on=make.today, by=make.owner, means="card"),
-    )
+    split = Split(-1, order=order)
+    refuse("nothing", lambda: pay(make.boat, [split], on=make.today, today=make.today, by=make.owner))
 
 
 def test_what_a_job_still_wants(make, who):

@@ -18,6 +18,7 @@ from refit.buying import spend
 from refit.buying.actions import deliveries, orders
 from refit.buying.actions.deliveries import Arrival
 from refit.buying.actions.orders import ChargeFacts, LineFacts
+from refit.buying.actions.payments import Split, pay
 from refit.buying.models import Charge, Delivery, Line, Order, OrderState
 from refit.carry.ledger import differences
 from tests.factory import D, Factory
@@ -125,7 +126,8 @@ def do(make: Factory, order: Order, deed: str, dice: int) -> None:
     elif deed == "place":
         orders.place_order(order, on=make.today, today=make.today)
     else:
-        deliveries.pay(make.boat, [(order, dice % 10_000)], on=make.today, by=make.owner, means="card")
+        split = Split(dice % 10_000, order=order)
+        pay(make.boat, [split], on=make.today, today=make.today, by=make.owner)
 
 
 def check_sums(make: Factory) -> None:

@@ -13,8 +13,9 @@ from hypothesis import strategies as st
 
 from refit.boat.actions.boats import set_budget
 from refit.buying import spend
-from refit.buying.actions.deliveries import Arrival, book_in, pay, undo_delivery
+from refit.buying.actions.deliveries import Arrival, book_in, undo_delivery
 from refit.buying.actions.orders import ChargeFacts, back_to_draft, cancel_order, place_order
+from refit.buying.actions.payments import Split, pay
 from refit.buying.models import Line, Order
 from refit.buying.spend import Filters
 from tests.factory import D, Factory
@@ -82,7 +83,8 @@ def live(make: Factory, order: Order, luck: random.Random, day: date) -> None:
         if order.landed > 0 and order.state != "cancelled":
             paid = luck.randrange(1, order.landed + 1)
             day += timedelta(days=luck.randrange(30))
-            pay(make.boat, [(order, paid)], on=min(day, make.today), by=make.owner, means="card")
+            split = Split(paid, order=order)
+            pay(make.boat, [split], on=min(day, make.today), today=make.today, by=make.owner)
 
 
 def sums(rows: dict) -> tuple[int, int, int]:
@@ -176,7 +178,8 @@ def test_each_sum_stands_in_its_own_month(make: Factory):
     line = order.lines.get()
     book_in(make.boat, [Arrival(line, D(1))], by=make.owner, on=date(2026, 2, 1), today=make.today)
     book_in(make.boat, [Arrival(line, D(2))], by=make.owner, on=date(2026, 3, 1), today=make.today)
-    pay(make.boat, [(order, 9000)], on=date(2026, 4, 2), by=make.owner, means="card")
+    split = Split(9000, order=order)
+    pay(make.boat, [split], on=date(2026, 4, 2), today=make.today, by=make.owner)
     months = spend.by_month(make.boat, spend.facts(make.boat, Filters()))
     assert {month: (m.ordered, m.delivered, m.paid) for month, m in months.items()} == {
         "2026-01": (9000, 0, 0),
@@ -188,8 +191,9 @@ def test_each_sum_stands_in_its_own_month(make: Factory):
 
 def test_a_payment_falls_on_lines_by_their_cost_and_loses_nothing(make: Factory):
     order = make.order(make.line(price=D("1")), make.line(price=D("1")), make.line(price=D("1")))
-    pay(make.boat, [(order, 100)], on=make.today, by=make.owner, means="cash")
-    paid = [fact.paid for fact in spend.facts(make.boat, Filters())]
+    split = Split(100, order=order)
+    pay(make.boat, [split], on=make.today, today=make.today, by=make.owner, means="cash")
+    paid = [fact.paid for fact in spend.facts(make.boat, Filters()) if fact.paid]
     assert sum(paid) == 100
     assert sorted(paid) == [33, 33, 34]
 
@@ -211,12 +215,12 @@ def test_another_boat_is_never_in_the_sums(make: Factory):
 
 def test_reading_spend_takes_the_same_queries_whatever_its_length(make: Factory, django_assert_num_queries):
     make.order(make.line())
-    with django_assert_num_queries(5):
+    with django_assert_num_queries(6):
         spend.by_month(make.boat, spend.facts(make.boat, Filters()))
     by_day = defaultdict(int)
     for at in range(60):
         order = make.order(make.line(), make.line(), on=START + timedelta(days=at))
         by_day[order.ordered_on] += order.landed
-    with django_assert_num_queries(5):
+    with django_assert_num_queries(6):
         months = spend.by_month(make.boat, spend.facts(make.boat, Filters()))
     assert sum(m.ordered for m in months.values()) == sum(by_day.values()) + Decimal(1000)

@@ -28,7 +28,7 @@ def test_it_writes_what_the_page_sends(make, as_owner, tmp_path):
 def test_a_boat_without_orders_has_its_sheets_all_the_same(make, tmp_path):
     call_command("export_spend", "test-boat", str(tmp_path / "spend.xlsx"), stdout=StringIO())
     sheets = values((tmp_path / "spend.xlsx").read_bytes())
-    assert list(sheets) == ["By system", "By job", "By supplier", "By month", "Lines"]
+    assert list(sheets) == ["By system", "By job", "By supplier", "By month", "Lines", "Sold and given"]
     assert sheets["Lines"][-1][0] == "Total"
 
 

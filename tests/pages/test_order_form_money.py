@@ -5,6 +5,7 @@ from decimal import Decimal as D
 
 import pytest
 
+from refit.boat.actions.boats import change_boat
 from refit.buying.models import Charge, Line, Order, Supplier
 from refit.work.models import Job
 from tests.pages.order_sent import LAST_OF_JUNE, new, page, sent
@@ -94,6 +95,17 @@ def test_reclaimable_tax_adds_nothing_and_other_tax_adds_in_full(make, as_owner)
         new(make), sent(make, **prices | {"prices": "with", "line_0_each": "120"}, tax_reclaimable="on")
     )
     assert Order.objects.order_by("-number").first().landed == 10000
+
+
+def test_who_cannot_deduct_tax_is_not_asked(make, as_owner):
+    assert "tax_reclaimable" in as_owner.get(new(make)).content.decode()
+    change_boat(make.boat, deducts_tax=False)
+    page = as_owner.get(new(make)).content.decode()
+    assert "tax_reclaimable" not in page
+    assert "-reclaimable" not in page
+    prices = {"prices": "without", "tax_percent": "20", "line_0_each": "100", "line_0_packs": "1"}
+    as_owner.post(new(make), sent(make, **prices, tax_reclaimable="on"))
+    assert Order.objects.get().landed == 12000
 
 
 def test_the_tax_on_the_paper_stands_before_the_one_worked_out(make, as_owner):

@@ -9,10 +9,14 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from openpyxl import load_workbook
 
+from refit.boat.actions.places import add_place
 from refit.buying.actions import deliveries as arriving
 from refit.buying.actions.deliveries import Arrival
 from refit.buying.actions.orders import ChargeFacts, OrderFacts
+from refit.buying.actions.refunds import Refund, add_refund
 from refit.buying.models import Order, OrderState, Payment, Share
+from refit.stores.actions.stow import move_things
+from refit.stores.models import Holding
 from tests.factory import Factory, person
 
 pytestmark = pytest.mark.django_db
@@ -64,6 +68,36 @@ def test_the_list_begins_with_what_is_ordered_and_what_is_still_to_come(make, as
     text = as_viewer.get(listing(make)).content.decode()
     assert "£42.50 ordered" in text
     assert "in 2 orders; £12.50 of it still to come. 1 not ordered yet" in text
+    assert "came back" not in text
+
+
+def test_the_list_says_what_came_back_of_it(make, as_viewer):
+    order = make.order(make.line(price=D(60)))
+    back = Refund("price", D("4.50"), "GBP", came_on=make.today)
+    add_refund(order, list(order.lines.all()), back, by=make.owner, today=make.today)
+    text = as_viewer.get(listing(make)).content.decode()
+    assert "£60.00 ordered" in text
+    assert "in 1 order; £60.00 of it still to come; £4.50 came back" in text
+
+
+def test_a_parcel_at_the_forwarder_has_arrived_away(make, as_owner):
+    forwarder = add_place(make.boat, kind="area", parent=None, name="Forwarder", where="away", days_away=6)
+    shelf = make.place("F1", parent=forwarder)
+    came, home = make.order(make.line(make.part("Pump"))), make.order(make.line(make.part()))
+    for order, place in ((came, shelf), (home, make.place())):
+        arrival = Arrival(order.lines.get(), D(1), place=place)
+        arriving.book_in(make.boat, [arrival], by=make.owner, on=make.today, today=make.today)
+    rows = as_owner.get(listing(make)).context["rows"]
+    assert {row.order.number: row.away for row in rows} == {came.number: shelf, home.number: None}
+    assert [row.order for row in as_owner.get(listing(make, "?state=away")).context["rows"]] == [came]
+    said = " ".join(as_owner.get(page(make, came.number)).content.decode().split())
+    assert '<span class="mark mark-warn">away</span> at <bdi>F1</bdi>, 6 days from us' in said
+    assert ">away</span>" not in as_owner.get(page(make, home.number)).content.decode()
+    # Brought aboard, it is away no longer.
+    held = Holding.objects.get(place=shelf)
+    move_things([(held, None)], make.place(), by=make.owner, on=make.today, today=make.today)
+    assert as_owner.get(listing(make, "?state=away")).context["rows"] == []
+    assert ">away</span>" not in as_owner.get(page(make, came.number)).content.decode()
 
 
 def test_a_late_order_is_marked_and_can_be_looked_for(make, as_owner):
@@ -161,7 +195,7 @@ def test_a_long_list_costs_no_more_queries_than_a_short_one(make, as_owner):
     for _ in range(100):
         make.draft(make.line(words="Rope", job=job), supplier=supplier)
     assert queries(as_owner, listing(make)) == few
-    assert few == 10
+    assert few == 16
 
 
 def test_nothing_ordered_says_what_to_do_first(make, as_owner):
@@ -239,7 +273,7 @@ def test_a_long_order_costs_no_more_queries_than_a_short_one(make, as_owner):
     short, long = page(make, order_of(2)), page(make, order_of(40))
     few = queries(as_owner, short)
     assert queries(as_owner, long) == few
-    assert few == 11
+    assert few == 22
 
 
 def test_names_are_shown_as_typed_and_run_nothing(make, as_owner):

@@ -11,6 +11,7 @@ from django.utils import timezone
 from refit.boat.actions.boats import make_boat, set_budget
 from refit.boat.models import Boat, Label, Paper
 from refit.buying.actions.deliveries import Arrival, book_in
+from refit.buying.actions.refunds import Refund, add_refund
 from refit.pages import clock
 from refit.stores.actions.parts import add_need
 from refit.stores.actions.stow import not_there
@@ -67,6 +68,7 @@ def test_what_needs_doing_is_counted(make, as_owner):
         "orders late": 1,
         "orders due within 7 days": 1,
         "orders not ordered yet": 1,
+        "orders and bills to pay": 3,
         "receipts to sort": 1,
         "jobs in hand": 1,
         "jobs ready": 1,
@@ -95,6 +97,13 @@ def test_money_is_one_line(make, as_viewer):
     make.order(make.line(price=D("60")))
     set_budget(make.system, 5000, on=make.today, by=make.owner)
     assert "£60.00 spent or ordered of £50.00 budgeted, over by £10.00" in text_of(as_viewer.get(PAGE))
+
+
+def test_what_came_back_is_not_spent(make, as_viewer):
+    order = make.order(make.line(price=D("60")))
+    back = Refund("price", D("4.50"), "GBP", came_on=make.today)
+    add_refund(order, list(order.lines.all()), back, by=make.owner, today=make.today)
+    assert "£55.50 spent or ordered" in text_of(as_viewer.get(PAGE))
 
 
 def test_the_workbook_is_two_taps_away(make, as_viewer):
@@ -176,10 +185,10 @@ def test_names_that_would_run_stay_words(make, as_owner):
 
 def test_the_page_takes_the_same_queries_with_10_and_150_rows(make, as_owner, django_assert_num_queries):
     rows(make, 10)
-    with django_assert_num_queries(24):
+    with django_assert_num_queries(33):
         as_owner.get(PAGE)
     rows(make, 140)
-    with django_assert_num_queries(24):
+    with django_assert_num_queries(33):
         assert cards(as_owner.get(PAGE))["not stowed yet"] == 150
 
 

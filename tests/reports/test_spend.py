@@ -1,6 +1,7 @@
 import random
 import time
 from collections import defaultdict
+from dataclasses import replace
 from datetime import date
 from decimal import Decimal
 from io import BytesIO
@@ -10,6 +11,7 @@ import pandas as pd
 import pytest
 
 from refit.reports.spend import (
+    GivenRow,
     JobRow,
     LineRow,
     MoneyRow,
@@ -33,7 +35,26 @@ HEADINGS = {
         *("Date", "Order", "Supplier", "System", "Job", "Part number", "Description", "Quantity", "Unit"),
         *("Currency", "Unit price", "Goods", "Charges", "Landed", "State", "Locker"),
     ],
+    "Sold and given": [
+        *("Date", "What became of it", "Description", "Part number", "System", "To or from whom"),
+        *("Got for it", "Worth", "Note"),
+    ],
 }
+
+
+def given(**changes) -> GivenRow:
+    values = {
+        "date": date(2026, 2, 1),
+        "how": "Sold",
+        "what": "Old winch",
+        "part_number": "00045",
+        "system": "Rig and sails",
+        "whom": "=1+1",
+        "got": 12500,
+        "worth": 0,
+        "note": "",
+    }
+    return GivenRow(**{**values, **changes})
 
 
 def line(**changes) -> LineRow:
@@ -124,7 +145,8 @@ def test_the_last_row_of_each_sheet_is_its_total(count):
         page = book[name]
         last = {heading: cell.value for heading, cell in zip(HEADINGS[name], page[page.max_row], strict=True)}
         assert last[HEADINGS[name][0]] == "Total"
-        assert last.get("Ordered", last.get("Landed")) == pytest.approx(float(expected))
+        want = 0 if name == "Sold and given" else float(expected)
+        assert last.get("Ordered", last.get("Landed", last.get("Got for it"))) == pytest.approx(want)
     assert book["Lines"].max_row == count + 2
 
 
@@ -209,7 +231,7 @@ def test_the_chart_sets_ordered_against_budget_for_each_system():
 def test_an_empty_report_still_has_headings_and_a_nought_total():
     book = opened(spend_workbook(report()))
     assert [cell.value for cell in book["By system"][2]] == ["Total", None, 0, 0, 0, 0, 0, 0, 0]
-    assert [page.max_row for page in book] == [2] * 5
+    assert [page.max_row for page in book] == [2] * 6
     assert book["By system"]._charts == []
 
 
@@ -223,3 +245,22 @@ def test_two_thousand_lines_are_quick():
     started = time.perf_counter()
     spend_workbook(report(many(2000)))
     assert time.perf_counter() - started < 20  # two seconds on an idle machine
+
+
+def test_a_refund_is_a_row_without_quantity_and_with_money_below_nought():
+    back = line(quantity=None, unit_price=None, goods=-1000, landed=-1000, state="refund")
+    sheet = frames(spend_workbook(report([line(), back])))["Lines"]
+    assert sheet["Landed"].tolist() == [44.1, -10.0, 34.1]
+    assert sheet["Quantity"].isna().tolist() == [False, True, True]
+
+
+def test_what_was_sold_and_given_is_a_sheet_of_its_own_with_its_total():
+    rows = [given(), given(how="Came as a gift", what="Sextant", got=0, worth=40000, part_number="")]
+    data = spend_workbook(replace(report([line()]), given=rows))
+    sheet = pd.read_excel(BytesIO(data), sheet_name="Sold and given", dtype={"Part number": str})
+    assert sheet["Got for it"].tolist() == [125.0, 0.0, 125.0]
+    assert sheet["Worth"].tolist() == [0.0, 400.0, 400.0]
+    assert sheet["Part number"].tolist()[0] == "00045"
+    whom = next(cell for cell in opened(data)["Sold and given"]["F"] if cell.value == "=1+1")
+    assert whom.data_type == "s"
+    assert opened(data)["By system"]["D2"].value == 44.1  # Ordered knows nothing of it

@@ -2,9 +2,10 @@
 
 from collections.abc import Iterable
 from datetime import date
-from typing import Any
+from typing import Any, TypeVar
 
 from django.db import transaction
+from django.db.models import Model, QuerySet
 from django.utils.text import slugify
 
 from refit.boat.actions.labels import mint
@@ -12,6 +13,7 @@ from refit.boat.models import (
     RESERVED_SLUGS,
     Boat,
     Budget,
+    Contingency,
     Group,
     Kind,
     Location,
@@ -26,10 +28,20 @@ from refit.calc.text import fold
 
 NOT_STOWED = "Not stowed yet"
 
+Row = TypeVar("Row", bound=Model)
+
 
 def lock(boat: Boat) -> Boat:
     """Lock the boat's row; every write that needs an order of locks begins here."""
     return Boat.objects.select_for_update(no_key=True).get(pk=boat.pk)
+
+
+def standing(rows: QuerySet[Row], pk: int, what: str) -> Row:
+    """Return a row as it stands now, under the boat's lock; refused if somebody took it away meanwhile."""
+    found = rows.filter(pk=pk).first()
+    if found is None:
+        raise Refused(f"{what} is gone: somebody took it away meanwhile.", code="gone")
+    return found
 
 
 @transaction.atomic
@@ -128,3 +140,12 @@ def set_budget(system: System, amount: int, *, on: date, by: Any, note: str = ""
     return Budget.objects.create(
         boat=system.boat, system=system, amount=amount, set_on=on, entered_by=by, note=note
     )
+
+
+@transaction.atomic
+def set_contingency(boat: Boat, amount: int, *, on: date, by: Any, note: str = "") -> Contingency:
+    """Set what is kept back for what nobody foresaw, from a day on (minor units). Earlier ones stay to be read."""
+    lock(boat)
+    if amount < 0:
+        raise Refused("What is kept back is nil or more.", code="negative", field="amount")
+    return Contingency.objects.create(boat=boat, amount=amount, set_on=on, entered_by=by, note=note)

@@ -1,15 +1,20 @@
-"""Papers: kept once, by their content, in the data folder."""
+"""Papers: kept once, by their content, in the data folder; put on what they belong to, and taken off.
+
+A higher floor hands in its own table that links a paper to a thing, so that this floor need not know the thing.
+"""
 
 import os
 from pathlib import Path
 from typing import Any
 
 from django.conf import settings
-from django.db import transaction
+from django.db import models, transaction
 from django.db.models import Max
 
+from refit.boat.actions.boats import lock
 from refit.boat.models import Boat, Paper, PaperKind
 from refit.boat.pictures import SUFFIXES, check
+from refit.boat.refusals import Refused
 
 
 def file_of(paper: Paper) -> Path:
@@ -52,6 +57,43 @@ def leave_tray(paper: Paper) -> None:
 def back_to_tray(paper: Paper) -> None:
     """Put a paper back into the tray (undo)."""
     Paper.objects.filter(pk=paper.pk).update(in_tray=True)
+
+
+@transaction.atomic
+def put_on(link: type[models.Model], paper: Paper, **thing: Any) -> bool:
+    """Let a paper belong to a thing; it leaves the tray. Return whether it did not before.
+
+    `link` is the table of such papers, `thing` its column and row: `put_on(PartPaper, paper, part=impeller)`.
+    """
+    lock(paper.boat)
+    _, made = link._default_manager.get_or_create(boat=paper.boat, paper=paper, **thing)
+    Paper.objects.filter(pk=paper.pk).update(in_tray=False)
+    return bool(made)
+
+
+@transaction.atomic
+def take_off(link: type[models.Model], paper: Paper, **thing: Any) -> None:
+    """Take a paper off a thing. What belongs to nothing any more lies in the tray again."""
+    lock(paper.boat)
+    gone, _ = link._default_manager.filter(paper=paper, **thing).delete()
+    if not gone:
+        raise Refused(f"{paper} is not there any more.", code="not_there")
+    if not belongs(paper):
+        Paper.objects.filter(pk=paper.pk).update(in_tray=True)
+
+
+@transaction.atomic
+def call_it(paper: Paper, kind: str) -> None:
+    """Say what kind of paper it is. A receipt is shown to those who may see prices, and to nobody else."""
+    Paper.objects.filter(pk=paper.pk).update(kind=PaperKind(kind))
+
+
+def belongs(paper: Paper) -> bool:
+    """Return whether anything at all points at the paper."""
+    return any(
+        relation.related_model._base_manager.filter(**{relation.field.name: paper}).exists()
+        for relation in Paper._meta.related_objects
+    )
 
 
 def _write(path: Path, data: bytes) -> None:

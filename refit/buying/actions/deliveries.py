@@ -13,10 +13,12 @@ from typing import Any
 from django.db import transaction
 from django.utils import timezone
 
-from refit.boat.actions.boats import lock
+from refit.boat.actions.boats import lock, standing
 from refit.boat.models import Boat, Kind, Location
 from refit.boat.refusals import Refused
-from refit.buying.actions.orders import OrderFacts, place_order, write_order
+from refit.buying.actions.corrections import check_paid_bills, check_refunds
+from refit.buying.actions.orders import OrderFacts, check_alone, place_order, write_order
+from refit.buying.actions.payments import Split, pay
 from refit.buying.costing import refresh
 from refit.buying.models import (
     Delivery,
@@ -27,8 +29,8 @@ from refit.buying.models import (
     Order,
     OrderState,
     Payment,
-    PaymentSplit,
 )
+from refit.buying.owing import of_orders
 from refit.calc.numbers import format_quantity
 from refit.stores.actions.ledger import LIMIT, Move, record, reverse
 from refit.stores.actions.parts import add_part
@@ -92,7 +94,10 @@ def book_in(
     for row in rows:
         row.delivery = delivery
         row.save()
-    refresh(orders.values())
+    refresh(orders.values(), on=on, words="won't all come")
+    if any(row.wont_come for row in rows):
+        check_refunds(orders.values())
+        check_paid_bills(orders.values())
     return delivery
 
 
@@ -110,14 +115,18 @@ def undo_delivery(delivery: Delivery, *, by: Any, today: date) -> Delivery:
     for row in rows:
         line = Line.objects.get(pk=row.line_id)
         order = orders[line.order_id]
+        if row.quantity and line.arrived - row.quantity < _went_back(line):
+            raise Refused(f"Some of {line.what} goes back or was sent; undo that first.", code="went_back")
         if row.wont_come and order.state == OrderState.CANCELLED and not _comes(order):
             order.state = OrderState.ORDERED  # it was cancelled by this alone: nothing of it was to come
+            order.save(update_fields=["state"])
         line.arrived -= row.quantity
         line.wont_come -= row.wont_come
         line.save(update_fields=["arrived", "wont_come"])
     fresh.undone_at = timezone.now()
     fresh.save(update_fields=["undone_at"])
-    refresh(orders.values())
+    refresh(orders.values(), on=today, words="may come after all")
+    check_refunds(orders.values())
     return fresh
 
 
@@ -151,7 +160,10 @@ def buy_here(
     ]
     delivery = book_in(boat, arrivals, by=by, on=on, today=today)
     order.refresh_from_db()
-    pay(boat, [(order, order.landed)], on=on, by=by, means=means, payer=payer)
+    left = of_orders([order])[order.pk].left  # tax that is reclaimed is no cost, but the seller got it
+    if left > 0 and not order.payment_splits.exists():
+        split = Split(left, order=order)
+        pay(boat, [split], on=on, today=today, by=by, means=means, payer=payer, payee=order.supplier)
     return order, delivery
 
 
@@ -166,27 +178,15 @@ def undo_buy_here(order: Order, *, by: Any, today: date) -> Order:
             raise Refused("Its payment is split over other orders; undo that first.", code="split")
         payment.delete()
     fresh = Order.objects.get(pk=order.pk)
+    check_alone(fresh)
     fresh.state = OrderState.DRAFT
     fresh.save()
     refresh([fresh])
     return fresh
 
 
-@transaction.atomic
-def pay(
-    boat: Boat, splits: Sequence[tuple[Order, int]], *, on: date, by: Any, means: str, payer: str = ""
-) -> Payment:
-    """Write down a payment, split over orders (minor units of the boat's currency)."""
-    lock(boat)
-    if any(amount < 0 for _, amount in splits):
-        raise Refused("A payment is nil or more.", code="negative", field="amount")
-    total = sum(amount for _, amount in splits)
-    payment = Payment.objects.create(
-        boat=boat, paid_on=on, means=Means(means), amount=total, payer=payer, entered_by=by
-    )
-    for order, amount in splits:
-        PaymentSplit.objects.create(boat=boat, payment=payment, order=order, amount=amount)
-    return payment
+def _went_back(line: Line) -> Decimal:
+    return sum((row.quantity for row in line.returns.all()), NIL)
 
 
 def _comes(order: Order) -> bool:
@@ -201,7 +201,8 @@ def _lock_orders(ids: set[int]) -> dict[int, Order]:
 
 def _arrive(boat: Boat, arrival: Arrival, orders: dict[int, Order]) -> tuple[DeliveryLine, list[Move]]:
     """Bring one line along; return its delivery line and the movements it makes."""
-    line = Line.objects.select_related("part", "place", "job").get(pk=arrival.line.pk)
+    rows = Line.objects.select_related("part", "place", "job")
+    line = standing(rows, arrival.line.pk, "A line of this order")
     order = orders[line.order_id]
     if order.state in (OrderState.DRAFT, OrderState.CANCELLED):
         raise Refused(f"Order {order.number} is {order.get_state_display().lower()}.", code="not_placed")

@@ -22,13 +22,17 @@ from refit.buying.actions.writing import (
     set_order,
     tax_on,
 )
-from refit.buying.costing import refresh
+from refit.buying.costing import own_total, refresh
 from refit.buying.models import (
     BasisChoice,
     DeliveryLine,
+    Means,
     Order,
     OrderPaper,
     OrderState,
+    Payment,
+    PaymentSplit,
+    Share,
     Supplier,
 )
 from refit.calc.text import fold
@@ -125,8 +129,31 @@ def place_order(order: Order, *, on: date, today: date) -> Order:
     fresh.state = OrderState.ORDERED
     fresh.ordered_on = on
     fresh.save()
-    refresh([fresh])
+    _card_was_charged(fresh, on)
+    refresh([fresh], on=on)
     return fresh
+
+
+def _card_was_charged(order: Order, on: date) -> None:
+    """Write down what the card was charged as the payment that it is; it sets the rate for all it settled."""
+    if order.charged is None or order.payment_splits.exists():
+        return
+    payment = Payment.objects.create(
+        boat=order.boat,
+        paid_on=on,
+        means=Means.CARD,
+        amount=order.charged,
+        payee=order.supplier,
+        with_order=True,
+        entered_by=order.made_by,
+    )
+    PaymentSplit.objects.create(
+        boat=order.boat,
+        payment=payment,
+        order=order,
+        amount=order.charged,
+        settles=None if order.currency == order.boat.currency else own_total(order),
+    )
 
 
 @transaction.atomic
@@ -136,8 +163,10 @@ def back_to_draft(order: Order) -> Order:
     fresh = Order.objects.select_for_update(no_key=True).get(pk=order.pk)
     if _has_arrived(fresh):
         raise Refused(f"Something of order {fresh.number} has arrived; undo that first.", code="arrived")
+    Payment.objects.filter(splits__order=fresh, with_order=True).delete()
     if fresh.payment_splits.exists():
         raise Refused(f"Order {fresh.number} was paid; take the payment back first.", code="paid")
+    check_alone(fresh)
     fresh.state = OrderState.DRAFT
     fresh.save()
     refresh([fresh])
@@ -145,8 +174,8 @@ def back_to_draft(order: Order) -> Order:
 
 
 @transaction.atomic
-def cancel_order(order: Order) -> Order:
-    """Cancel an order of which nothing has arrived; it then stands in no sum."""
+def cancel_order(order: Order, *, on: date | None = None) -> Order:
+    """Cancel an order of which nothing has arrived (`on`: today unless given); it then stands in no sum."""
     lock(order.boat)
     fresh = Order.objects.select_for_update(no_key=True).get(pk=order.pk)
     if fresh.state == OrderState.CANCELLED:
@@ -156,11 +185,12 @@ def cancel_order(order: Order) -> Order:
             f"Something of order {fresh.number} has arrived. Say of the rest that it won't come.",
             code="arrived",
         )
+    check_alone(fresh)
     if fresh.is_draft:
         fresh.ordered_on = None  # never placed: taken back, it is a draft again
     fresh.state = OrderState.CANCELLED
     fresh.save()
-    refresh([fresh])
+    refresh([fresh], on=on, words="cancelled")
     return fresh
 
 
@@ -178,7 +208,7 @@ def uncancel_order(order: Order) -> Order:
         )
     fresh.state = OrderState.ORDERED if fresh.ordered_on else OrderState.DRAFT
     fresh.save()
-    refresh([fresh])
+    refresh([fresh], words="not cancelled after all")
     return fresh
 
 
@@ -223,8 +253,9 @@ def detach_paper(attached: OrderPaper) -> None:
 def share_anew(part: Part) -> None:
     """Share charges by weight anew where this part is bought: call it when the part's weight was changed."""
     lock(part.boat)
-    by_weight = Order.objects.filter(charges__basis=BasisChoice.WEIGHT, lines__part=part).distinct()
-    refresh(by_weight.order_by("pk"))
+    shares = Share.objects.filter(charge__basis=BasisChoice.WEIGHT, line__part=part)
+    by_weight = Order.objects.filter(pk__in=shares.values("line__order"))
+    refresh(by_weight.order_by("pk"), words="weight put right, freight shared anew")
 
 
 def preview(boat: Boat, facts: OrderFacts, *, by: Any, today: date) -> dict[str, Any]:
@@ -238,6 +269,21 @@ def preview(boat: Boat, facts: OrderFacts, *, by: Any, today: date) -> dict[str,
             return {"order": order, "lines": lines, "charges": charges}
         finally:
             transaction.savepoint_rollback(save)
+
+
+def check_alone(order: Order) -> None:
+    """Refuse to let an order out of the sums while refunds, a shared bill or a paid bill hang on it."""
+    if order.credits.exists() or order.returns.exists():
+        raise Refused(f"Money or goods went back on order {order.number}; undo that first.", code="refunded")
+    if Share.objects.filter(line__order=order, charge__order=None).exists():
+        raise Refused(
+            f"Order {order.number} shares a bill with other orders; take that off first.",
+            code="shared_charge",
+        )
+    if PaymentSplit.objects.filter(charge__order=order).exists():
+        raise Refused(
+            f"A bill on order {order.number} was paid; take that payment back first.", code="bill_paid"
+        )
 
 
 def _remember(order: Order) -> None:

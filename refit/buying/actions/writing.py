@@ -110,7 +110,7 @@ def set_order(order: Order, boat: Boat, facts: OrderFacts, today: date) -> None:
     elif kept is not None:
         order.rate_source, order.rate_on = RateSource.ECB, kept
     elif facts.rate is not None:
-        order.rate, order.rate_source = _checked_rate(facts.rate), RateSource.TYPED
+        order.rate, order.rate_source = checked_rate(facts.rate), RateSource.TYPED
     else:
         _look_up(order, boat, facts.ordered_on or today)
 
@@ -140,7 +140,8 @@ def _look_up(order: Order, boat: Boat, day: date) -> None:
     order.rate, order.rate_source, order.rate_on = found.rate, RateSource.ECB, found.on
 
 
-def _checked_rate(rate: Decimal) -> Decimal:
+def checked_rate(rate: Decimal) -> Decimal:
+    """Return a rate to eight places, or refuse what cannot be one."""
     if not Decimal("0.000001") <= rate < Decimal(10) ** 7:
         raise Refused(f"A rate of {rate} cannot be right.", code="rate", field="rate")
     return rate.quantize(RATE_PLACES)
@@ -148,9 +149,10 @@ def _checked_rate(rate: Decimal) -> Decimal:
 
 def _charged_rate(facts: OrderFacts, boat: Boat) -> Decimal:
     """Return the rate that turns the order's own money into what the card was charged."""
-    total = sum((Fraction(_amount(row, facts.currency)) for row in facts.lines), Fraction(0))
+    total = sum((Fraction(amount_of(row, facts.currency)) for row in facts.lines), Fraction(0))
     for charge in facts.charges:
-        if (charge.currency or facts.currency) == facts.currency and not charge.in_prices:
+        is_own = (charge.currency or facts.currency) == facts.currency and charge.payee is None
+        if is_own and not charge.in_prices:
             value = to_minor(charge.amount, facts.currency)
             total += -value if charge.kind == ChargeKind.DISCOUNT else value
     charged = to_minor(facts.charged or Decimal(0), boat.currency)
@@ -162,10 +164,11 @@ def _charged_rate(facts: OrderFacts, boat: Boat) -> Decimal:
     home = Fraction(charged, 10 ** minor_digits(boat.currency))
     exact = own / home
     rate = Decimal(exact.numerator) / Decimal(exact.denominator)
-    return _checked_rate(rate)
+    return checked_rate(rate)
 
 
-def _amount(row: LineFacts, currency: str) -> int:
+def amount_of(row: LineFacts, currency: str) -> int:
+    """Return what a line comes to in the order's currency, or refuse its price."""
     price = row.price if row.total else row.packs * row.price
     amount = to_minor(price, currency)
     if amount < 0:
@@ -179,6 +182,13 @@ def _amount(row: LineFacts, currency: str) -> int:
 
 def make_line(order: Order, position: int, row: LineFacts) -> Line:
     """Make a line of an order from what was typed."""
+    line = build_line(order, position, row)
+    line.save()
+    return line
+
+
+def build_line(order: Order, position: int, row: LineFacts) -> Line:
+    """Return a line of an order as typed, checked and not saved yet."""
     if row.packs <= 0 or row.pack_size <= 0:
         raise Refused("How many? Type a number above nil.", code="nothing", field="packs")
     quantity = row.packs * row.pack_size
@@ -186,7 +196,7 @@ def make_line(order: Order, position: int, row: LineFacts) -> Line:
         raise Refused("A quantity stays below a million.", code="too_large", field="packs")
     if quantity != quantity.quantize(Decimal("0.001")):
         raise Refused("At most three places in a quantity.", code="places", field="packs")
-    amount = _amount(row, order.currency)
+    amount = amount_of(row, order.currency)
     kind = LineKind.PART if row.part else LineKind.SERVICE if row.service else LineKind.WORDS
     if row.part and row.weight_kg is not None and row.part.weight_kg is None:
         row.part.weight_kg = row.weight_kg
@@ -198,7 +208,7 @@ def make_line(order: Order, position: int, row: LineFacts) -> Line:
         raise Refused(f"{row.price} is too much for one.", code="too_large", field="price")
     each = each.quantize(Decimal("0.0001"))
     job = row.job or order.job
-    return Line.objects.create(
+    return Line(
         boat=order.boat,
         order=order,
         position=position,
@@ -220,6 +230,23 @@ def make_line(order: Order, position: int, row: LineFacts) -> Line:
 
 def make_charge(order: Order, row: ChargeFacts, lines: list[Line], today: date) -> Charge:
     """Make a charge of an order over the lines that it covers."""
+    charge = build_charge(order, row, today)
+    covered = covered_by(row, lines)
+    charge.save()
+    Share.objects.bulk_create([Share(boat=order.boat, charge=charge, line=line) for line in covered])
+    return charge
+
+
+def covered_by(row: ChargeFacts, lines: list[Line]) -> list[Line]:
+    """Return the lines that a charge is for."""
+    covered = lines if row.lines is None else [lines[place] for place in row.lines if place < len(lines)]
+    if not covered:
+        raise Refused("Tick the lines that this charge is for.", code="no_lines", field="lines")
+    return covered
+
+
+def build_charge(order: Order, row: ChargeFacts, today: date) -> Charge:
+    """Return a charge of an order as typed, checked and not saved yet."""
     currency = row.currency or order.currency
     try:
         amount = to_minor(row.amount, currency)
@@ -233,6 +260,7 @@ def make_charge(order: Order, row: ChargeFacts, lines: list[Line], today: date) 
         raise Refused(f"{row.amount} is too much for one charge.", code="too_large", field="amount")
     if row.kind != ChargeKind.TAX and (row.reclaimable or row.in_prices):
         raise Refused("Only tax is reclaimed, or in the prices already.", code="tax_marks", field="kind")
+    check_deducted(row.reclaimable, order.boat)
     rate = order.rate
     if currency == order.boat.currency:
         rate = Decimal(1)
@@ -240,8 +268,8 @@ def make_charge(order: Order, row: ChargeFacts, lines: list[Line], today: date) 
         found = published(currency, order.boat.currency, order.ordered_on or today)
         if row.rate is None and found is None:
             raise Refused(f"Type the rate for the charge in {currency}.", code="no_rate", field="rate")
-        rate = _checked_rate(row.rate) if row.rate is not None else found.rate  # type: ignore[union-attr]
-    charge = Charge.objects.create(
+        rate = checked_rate(row.rate) if row.rate is not None else found.rate  # type: ignore[union-attr]
+    return Charge(
         boat=order.boat,
         order=order,
         kind=row.kind,
@@ -256,11 +284,17 @@ def make_charge(order: Order, row: ChargeFacts, lines: list[Line], today: date) 
         expected=row.expected,
         payee=row.payee,
     )
-    covered = lines if row.lines is None else [lines[place] for place in row.lines if place < len(lines)]
-    if not covered:
-        raise Refused("Tick the lines that this charge is for.", code="no_lines", field="lines")
-    Share.objects.bulk_create([Share(boat=order.boat, charge=charge, line=line) for line in covered])
-    return charge
+
+
+def check_deducted(reclaimable: bool, boat: Boat) -> None:
+    """Refuse a tax that is no cost on a boat that cannot deduct it."""
+    if reclaimable and not boat.deducts_tax:
+        raise Refused(
+            "This boat does not get tax back as a business, so the tax is cost. If it comes back later (export, "
+            "yacht in transit), it is money back on the order.",
+            code="not_deducted",
+            field="reclaimable",
+        )
 
 
 def check_day(day: date, today: date, name: str) -> None:
@@ -275,5 +309,5 @@ def tax_on(facts: OrderFacts) -> int:
     """Return the tax on prices printed without it, in minor units of the order's currency."""
     if facts.prices_with_tax or not facts.tax_percent:
         return 0
-    goods = sum(_amount(row, facts.currency) for row in facts.lines)
+    goods = sum(amount_of(row, facts.currency) for row in facts.lines)
     return round_half_up(Fraction(goods) * Fraction(facts.tax_percent) / 100)

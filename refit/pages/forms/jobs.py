@@ -45,6 +45,11 @@ class JobForm(BoatForm):
         help_text="A trade sees the jobs given to them, and no prices.",
     )
     note = TextField(label="Notes", max_length=4000, lines=True, required=False)
+    found_on_the_way = forms.BooleanField(
+        label="Found on the way",
+        required=False,
+        help_text="Not on the first list: it showed while something else was done. Counted apart in the forecast.",
+    )
 
     def __init__(self, boat: Boat, *args: Any, job: Job | None = None, **kwargs: Any) -> None:
         super().__init__(boat, *args, **kwargs)
@@ -69,11 +74,13 @@ class JobForm(BoatForm):
                 "before": job.before,
                 "given_to": job.given_to_id,
                 "note": job.note,
+                "found_on_the_way": job.found_on_the_way,
             }
 
     def facts(self) -> dict[str, Any]:
         """Return the job as the actions take it."""
-        return {name: self.cleaned_data[name] for name in ("title", "system", "before", "given_to", "note")}
+        names = ("title", "system", "before", "given_to", "note", "found_on_the_way")
+        return {name: self.cleaned_data[name] for name in names}
 
 
 class NeedForm(BoatForm):

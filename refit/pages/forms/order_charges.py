@@ -41,6 +41,8 @@ class ChargeForm(forms.Form):
     ) -> None:
         super().__init__(data, prefix=f"charge-{position}")
         self.position, self.order_currency, self.home = position, currency, choices.boat.currency
+        if not choices.boat.deducts_tax:
+            del self.fields["reclaimable"]
         own = str(self["currency"].value() or "")
         self.fields["amount"].places = digits_of(own, currency)  # type: ignore[attr-defined]
         self.fields["covers"].choices = [(str(place), name) for place, name in lines]  # type: ignore[attr-defined]
@@ -89,7 +91,7 @@ class ChargeForm(forms.Form):
         elif to_minor(got["amount"], got["currency"] or self.order_currency) >= LIMIT:
             self.add_error("amount", ValidationError("That is too much for one charge.", code="too_large"))
         for name in ("reclaimable", "in_prices"):
-            if got[name] and got["kind"] != ChargeKind.TAX:
+            if got.get(name) and got["kind"] != ChargeKind.TAX:
                 self.add_error(name, ValidationError("Only tax can be so; untick it.", code="tax_only"))
         return got
 
@@ -106,7 +108,7 @@ class ChargeForm(forms.Form):
             currency=got["currency"],
             rate=got["rate"],
             basis=got["basis"],
-            reclaimable=got["reclaimable"],
+            reclaimable=got.get("reclaimable", False),
             in_prices=got["in_prices"],
             expected=got["expected"],
             payee=payee,

@@ -38,7 +38,11 @@ class LineForm(forms.Form):
     weight_kg = NumberField(
         places=4, low=Decimal("0.0001"), high=99999, required=False, label="Weight of one unit, kg"
     )
-    service = forms.BooleanField(required=False, label="A service: work, not goods")
+    service = forms.BooleanField(
+        required=False,
+        label="A service: work, not goods",
+        help_text="By the hour: hours as how many, the rate as each.",
+    )
     job = JobField(label="For another job")
     system = SystemField(none="as the order", label="System")
 

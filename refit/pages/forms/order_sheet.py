@@ -285,7 +285,8 @@ class Sheet:
         """Return the tax on prices without it; or, to be reclaimed, that in prices with it."""
         got = self.head.cleaned_data
         in_prices = self.head.prices_with_tax
-        if in_prices and not got["tax_reclaimable"]:
+        reclaimable = got.get("tax_reclaimable", False)
+        if in_prices and not reclaimable:
             return None
         amount: Decimal | None = got["tax_amount"]
         if amount is None:
@@ -303,7 +304,7 @@ class Sheet:
         return ChargeFacts(
             kind=ChargeKind.TAX,
             amount=amount,
-            reclaimable=got["tax_reclaimable"],
+            reclaimable=reclaimable,
             in_prices=in_prices,
         )
 

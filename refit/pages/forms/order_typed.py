@@ -243,7 +243,7 @@ def _of_draft(kind: type[Typed], order: Order) -> Typed:
         if not charge.over_all:
             row["covers"] = [places[share.line_id] for share in charge.shares.all()]
         rows.append(row)
-    return kind(head, [_line_of(line, order) for line in lines], rows)
+    return kind(head, [line_texts(line, order) for line in lines], rows)
 
 
 def _head_of(order: Order) -> Texts:
@@ -277,7 +277,8 @@ def _is_of_the_head(charge: Any, order: Order) -> bool:
     )
 
 
-def _line_of(line: Line, order: Order) -> Texts:
+def line_texts(line: Line, order: Order) -> Texts:
+    """Return a stored line as a person would type it."""
     job = line.job if line.job_id != order.job_id else None
     implied = line.job.system_id if line.job else None
     row: Texts = {

@@ -43,6 +43,8 @@ class OrderForm(BoatForm):
     def __init__(self, choices: Choices, *args: Any, **kwargs: Any) -> None:
         super().__init__(choices.boat, *args, **kwargs)
         self.choices = choices
+        if not choices.boat.deducts_tax:
+            del self.fields["tax_reclaimable"]
         home = choices.boat.currency
         self.fields["job"].choices = choices  # type: ignore[attr-defined]
         self.fields["system"].offer(choices.systems)  # type: ignore[attr-defined]

@@ -93,6 +93,12 @@ class BoatFactsForm(BoatForm):
         max_length=40,
         help_text="Type a town, such as Europe/London. Days begin and end by it.",
     )
+    deducts_tax = forms.BooleanField(
+        required=False,
+        label="We are registered for tax and get it back on purchases",
+        help_text="Then a bill's tax can be marked as no cost. Everybody else pays it; what comes back later is "
+        "money back on the order.",
+    )
     LENGTHS = ("length_m", "beam_m", "draught_m")
 
     def __init__(self, boat: Boat, *args: Any, **kwargs: Any) -> None:

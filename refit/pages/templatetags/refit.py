@@ -41,6 +41,24 @@ def money(minor: int | None, currency: str) -> str:
 
 
 @register.filter
+def signed(minor: int, currency: str) -> str:
+    """Return a difference with its sign: `+980.00`."""
+    return f"{'+' if minor > 0 else ''}{money(minor, currency)}"
+
+
+@register.filter
+def unsigned(minor: int) -> int:
+    """Return an amount without its sign, where words say which way it goes."""
+    return abs(minor)
+
+
+@register.filter
+def typed(minor: int | None, currency: str) -> str:
+    """Return minor units as they are typed into a box: `1240.00`."""
+    return "" if minor is None else f"{from_minor(minor, currency):f}"
+
+
+@register.filter
 def cash(minor: int | None, currency: str) -> str:
     """Return minor units with the currency's sign: `£1,240.00`."""
     if minor is None:

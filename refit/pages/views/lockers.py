@@ -9,7 +9,7 @@ from django.http import HttpResponse
 from django.shortcuts import render
 
 from refit.boat.models import Kind, Location, Where
-from refit.pages import seeing
+from refit.pages import paper_owners, seeing
 from refit.pages.contents import below, place_page, with_figures
 from refit.pages.lists import FoldedFilter, exported, sieved
 from refit.reports.workbook import Column
@@ -112,4 +112,5 @@ def locker(request: Any, code: str) -> HttpResponse:
     """Show one place: what lies there and in its boxes, and what can be done about it."""
     place = seeing.place_by_code(request.member, code)
     page = place_page(request.member, place, request.today)
-    return render(request, "lockers/locker.html", {"page": page, "place": place})
+    kept = paper_owners.kept_of(request, "place", place)
+    return render(request, "lockers/locker.html", {"page": page, "place": place, "kept": kept})

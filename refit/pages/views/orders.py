@@ -12,7 +12,7 @@ from django.shortcuts import render
 from refit.buying.actions import deliveries as arriving
 from refit.buying.actions import orders as buying
 from refit.buying.models import Order
-from refit.pages import lists, order_list, order_sheet, seeing
+from refit.pages import lists, order_list, order_payments, order_sheet, seeing
 from refit.pages.acting import Done, act, at, press, refused_page
 from refit.pages.forms.deliveries import PlacedForm
 
@@ -143,4 +143,6 @@ def _page(request: Any, number: int) -> str:
 
 
 def _context(request: Any, found: Order, form: Any) -> dict[str, Any]:
-    return {"sheet": order_sheet.sheet_of(found, request.today, request.rights), "order": found, "form": form}
+    sheet = order_sheet.sheet_of(found, request.today, request.rights)
+    pay = order_payments.block_of(found, request.today, papers=bool(sheet.papers))
+    return {"sheet": sheet, "order": found, "form": form, "pay": pay}

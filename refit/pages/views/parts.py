@@ -13,7 +13,7 @@ from refit.buying.actions.orders import share_anew
 from refit.calc.cautions import NAMES
 from refit.calc.problems import Problem
 from refit.calc.text import clean, fold
-from refit.pages import seeing
+from refit.pages import paper_owners, seeing
 from refit.pages.acting import Done, act, at, press, refused_page
 from refit.pages.forms.parts import FACTS, NewPartForm, NumberForm, PartForm, PhotoForm
 from refit.pages.lists import exported, sieved
@@ -166,6 +166,7 @@ def _page(request: Any, found: Part, **forms: Any) -> dict[str, Any]:
         "danger": NAMES.get(found.hazard, ""),
         "number_form": NumberForm(request.boat),
         "photo_form": PhotoForm(request.boat),
+        "kept": paper_owners.kept_of(request, "part", found),
     }
     return context | forms
 

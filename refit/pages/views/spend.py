@@ -10,11 +10,14 @@ from django.http import HttpResponse
 from django.shortcuts import render
 
 from refit.boat.models import Boat
+from refit.buying import drawn
 from refit.buying import spend as money_spent
 from refit.buying.models import COUNTED_STATES, Charge
 from refit.buying.spend import Fact, Filters, Money
 from refit.calc.dates import last_day_of_month
+from refit.carry import ending
 from refit.carry import spend as rows_of
+from refit.carry.sold import sold
 from refit.carry.spend import SystemSpend
 from refit.pages.acting import at, refused_page
 from refit.pages.forms.spend import NONE, SpendForm
@@ -49,12 +52,20 @@ class Row:
     money: Money
     bar: Bar
     budget: int | None = None
-    left: int = 0
+    to_come: int = 0
     soft: str = ""
 
     @property
+    def forecast(self) -> int:
+        return self.money.ordered + self.to_come
+
+    @property
     def over(self) -> int:
-        return max(-self.left, 0) if self.budget is not None else 0
+        return max(self.forecast - self.budget, 0) if self.budget is not None else 0
+
+    @property
+    def under(self) -> int:
+        return max((self.budget or 0) - self.forecast, 0)
 
 
 @dataclass
@@ -63,14 +74,19 @@ class Total:
 
     budget: int = 0
     money: Money = field(default_factory=Money)
+    to_come: int = 0
 
     @property
-    def left(self) -> int:
-        return self.budget - self.money.ordered
+    def forecast(self) -> int:
+        return self.money.ordered + self.to_come
 
     @property
     def over(self) -> int:
-        return max(-self.left, 0) if self.budget else 0
+        return max(self.forecast - self.budget, 0) if self.budget else 0
+
+    @property
+    def under(self) -> int:
+        return max(self.budget - self.forecast, 0)
 
 
 @dataclass(frozen=True)
@@ -101,7 +117,9 @@ def spend(request: Any) -> HttpResponse:
         "against_budget": by == "system" and not rows_of.narrowed(filters),
         "xlsx": f"{at(request, 'spend-xlsx')}{_kept(request)}",
         "bills": _bills_to_come(request.boat),
+        "stores": drawn.value(request.boat),
         "to_come": whole.ordered - whole.delivered,
+        "sold": sold(request.boat, filters),
     }
     context |= _by_system(request, filters, facts) if by == "system" else _flat(request, by, filters, facts)
     return render(request, "spend/spend.html", context)
@@ -123,15 +141,18 @@ def lines(request: Any) -> HttpResponse:
     if not form.is_valid():
         return refused_page(request, "spend/lines.html", {"form": form})
     found = money_spent.lines(request.boat, form.filters())
-    sums = found.aggregate(ordered=Sum("landed"), delivered=Sum("delivered"), goods=Sum("goods"))
-    whole = {name: value or 0 for name, value in sums.items()}
+    sums = found.aggregate(landed=Sum("landed"), goods=Sum("goods"), back=Sum("refunded"))
+    whole = {name: total or 0 for name, total in sums.items()}
+    facts = money_spent.facts(request.boat, form.filters())
+    # The sentence on top is that of the page above: net of what came back.
+    whole |= {"ordered": whole["landed"] - whole["back"], "delivered": sum(fact.delivered for fact in facts)}
     rows = found.select_related("order__supplier", "system", "job", "part", "place")
     context = {
         "form": form,
         "filter_words": form.words(),
         "list": listed(request, rows, SORTS),
         "whole": whole,
-        "charges": whole["ordered"] - whole["goods"],
+        "charges": whole["landed"] - whole["goods"],
         "xlsx": f"{at(request, 'spend-xlsx')}{_kept(request)}",
         "up": f"{at(request, 'spend')}{_kept(request, system='', job='', supplier='')}",
     }
@@ -165,7 +186,8 @@ def _down(request: Any, **changes: str) -> str:
 
 def _by_system(request: Any, filters: Filters, facts: list[Fact]) -> dict[str, Any]:
     """Return the systems in blocks: those of the boat, their subtotal, then yard, tools and papers."""
-    rows = rows_of.by_system(request.boat, filters, facts, request.today)
+    coming = ending.coming(request.boat, filters, request.today)
+    rows = rows_of.by_system(request.boat, filters, facts, request.today, coming)
     if rows_of.narrowed(filters):  # the whole budget says nothing about some of the lines
         rows = [replace(row, budget=None) for row in rows]
     longest = max([1, *(max(row.budget or 0, row.money.ordered) for row in rows)])
@@ -192,11 +214,11 @@ def _blocks(request: Any, rows: Sequence[SystemSpend], longest: int) -> list[Blo
 def _system_row(request: Any, row: SystemSpend, longest: int) -> Row:
     return Row(
         word=row.system.name,
-        go=_down(request, system=str(row.system.pk)),
+        go=_down(request, system=str(row.system.pk)) if row.system.pk else "",
         money=row.money,
         bar=_bar(row.money.ordered, row.budget, longest),
         budget=row.budget,
-        left=row.left,
+        to_come=row.to_come,
     )
 
 
@@ -205,6 +227,7 @@ def _sum(rows: Sequence[SystemSpend]) -> Total:
     for row in rows:
         found.budget += row.budget or 0
         found.money.add(row.money)
+        found.to_come += row.to_come
     return found
 
 
@@ -245,6 +268,7 @@ def _supplier_rows(request: Any, filters: Filters, facts: list[Fact]) -> Flat:
     return [
         (row.supplier.name, "", _down(request, supplier=str(row.supplier.pk)), row.money)
         for row in rows_of.by_supplier(request.boat, facts)
+        if row.supplier
     ]
 
 

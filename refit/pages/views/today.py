@@ -9,12 +9,14 @@ from django.shortcuts import render
 
 from refit.boat.models import Kind, Label, Location, Paper, System
 from refit.boat.rights import Right
+from refit.buying import owing
 from refit.buying.models import Line, Order, OrderState
 from refit.buying.reading import wanted
 from refit.buying.spend import budgets
 from refit.pages import clock, seeing
 from refit.pages.acting import Done, at, press
 from refit.pages.forms.jobs import WANTING
+from refit.pages.views.bills import late_bills
 from refit.stores.models import Holding, Missing
 from refit.stores.reading import below_minimum, out_of_date
 from refit.work.models import Job, State
@@ -108,10 +110,25 @@ def _buying_cards(request: Any) -> list[Card]:
         Card(counts["due"], f"orders due within {SOON_DAYS} days", f"{orders}?sort=expected"),
         Card(counts["drafts"], "orders not ordered yet", f"{orders}?state={OrderState.DRAFT}"),
     ]
+    cards += _paying_cards(request)
     if Right.BUY in request.rights:
+        late = late_bills(request.boat, day)
+        cards.append(Card(late, "bills not come in 30 days", at(request, "bills"), "warn"))
         tray = Paper.objects.filter(boat=request.boat, in_tray=True).count()
         cards.append(Card(tray, "receipts to sort", at(request, "tray")))
     return cards
+
+
+def _paying_cards(request: Any) -> list[Card]:
+    everything = owing.everything(request.boat)
+    to_pay = at(request, "to-pay")
+    again = owing.due_again(request.boat, request.today).count()
+    return [
+        Card(again, "due again: confirm", at(request, "repeats"), "warn"),
+        Card(sum(1 for row in everything if row.left), "orders and bills to pay", to_pay),
+        Card(sum(1 for row in everything if row.over), "paid too much", f"{to_pay}#over", "stop"),
+        Card(owing.we_owe(request.boat).count(), "to pay back to helpers", at(request, "we-owe"), "warn"),
+    ]
 
 
 def _job_cards(request: Any, mine: Any) -> list[Card]:
@@ -128,10 +145,11 @@ def _job_cards(request: Any, mine: Any) -> list[Card]:
 
 
 def _spent(request: Any) -> dict[str, int]:
-    """Return what was ordered against the budgets, for the one line about money."""
-    ordered = (
-        Line.objects.filter(boat=request.boat, counted=True).aggregate(total=Sum("landed"))["total"] or 0
+    """Return what was ordered, less what came back, against the budgets, for the one line about money."""
+    sums = Line.objects.filter(boat=request.boat, counted=True).aggregate(
+        landed=Sum("landed"), back=Sum("refunded")
     )
+    ordered = (sums["landed"] or 0) - (sums["back"] or 0)
     budget = sum(budgets(request.boat, request.today).values())
     return {"ordered": ordered, "budget": budget, "over": max(ordered - budget, 0) if budget else 0}
 

@@ -11,6 +11,7 @@ from decimal import Decimal
 from typing import Any
 
 from django.db import transaction
+from django.db.models import Sum
 
 from refit.boat.actions.boats import lock
 from refit.boat.models import Boat, Location
@@ -29,6 +30,7 @@ from refit.stores.models import (
     Movement,
     Part,
     Reason,
+    SetAside,
 )
 from refit.work.models import Job
 
@@ -100,6 +102,7 @@ def record(
             )
         )
     Movement.objects.bulk_create(rows)
+    _check_set_aside(held)
     changed = [holding for holding in held.values() if getattr(holding, "touched", False)]
     Holding.objects.bulk_create([holding for holding in changed if holding.pk is None])
     Holding.objects.bulk_update(
@@ -191,6 +194,26 @@ def _check_back_into_use(boat: Boat, moves: Sequence[Move]) -> None:
     retired = Location.objects.filter(boat=boat, pk__in=ids, retired_at__isnull=False).first()
     if retired is not None:
         raise Refused(f"{retired} is no longer in use; take it into use again first.", code="place")
+
+
+def _check_set_aside(held: "dict[Key, Holding]") -> None:
+    """Refuse to use what lies aside, such as goods that go back."""
+    fewer = {h.pk: h for h in held.values() if h.pk and getattr(h, "touched", False)}
+    sums = (
+        SetAside.objects.filter(holding__in=list(fewer), closed_at=None)
+        .order_by()
+        .values_list("holding_id")
+        .annotate(total=Sum("quantity"))
+    )
+    for pk, total in sums:
+        holding = fewer[pk]
+        if holding.quantity < total:
+            raise Refused(
+                f"{format_quantity(total)} of {holding.part} in {holding.place} lies aside and may not be used: "
+                "it goes back.",
+                code="set_aside",
+                field="quantity",
+            )
 
 
 Key = tuple[int, int | None, int]

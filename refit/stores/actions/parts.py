@@ -1,6 +1,7 @@
 """Parts and their numbers: making, changing, retiring."""
 
 from collections.abc import Iterable
+from datetime import date
 from decimal import Decimal
 from typing import Any
 
@@ -113,14 +114,31 @@ def delete_part(part: Part) -> None:
 
 
 @transaction.atomic
-def add_need(job: Job, *, part: Part | None, words: str, quantity: Decimal) -> Need:
-    """Say that a job wants so much of a part, or something in words."""
+def add_need(job: Job, *, part: Part | None, words: str, quantity: Decimal, on: date | None = None) -> Need:
+    """Say that a job wants so much of a part, or something in words, from a day on (today unless given)."""
     lock(job.boat)
     if quantity <= 0:
         raise Refused("How many? Type a number above nil.", code="nothing", field="quantity")
     return Need.objects.create(
-        boat=job.boat, job=job, part=part, words="" if part else words, quantity=quantity
+        boat=job.boat,
+        job=job,
+        part=part,
+        words="" if part else words,
+        quantity=quantity,
+        made_on=on or timezone.localdate(),
     )
+
+
+@transaction.atomic
+def guess_need(need: Need, guess: int | None) -> Need:
+    """Say what all of it may cost (minor units; None: nobody knows). It counts until a price is known."""
+    lock(need.boat)
+    if guess is not None and not 0 <= guess < 10**12:
+        raise Refused("A guess is nil or more, and not that much.", code="amount", field="guess")
+    fresh = Need.objects.select_for_update(no_key=True).get(pk=need.pk)
+    fresh.guess = guess
+    fresh.save(update_fields=["guess"])
+    return fresh
 
 
 @transaction.atomic

@@ -1,8 +1,4 @@
-"""Buying: suppliers, orders and their lines, charges and their shares, deliveries, payments.
-
-Amounts are whole minor units: of the order's currency where the field says so, else of the boat's.
-Sums that are stored (goods, charges, landed, delivered, state) are set by `buying.costing` alone.
-"""
+"""Orders and their lines: what was bought from whom, for which job, system and place."""
 
 from typing import Any
 
@@ -12,37 +8,9 @@ from django.db.models import Q
 
 from refit.boat.fields import QuantityField
 from refit.boat.models import Boat, Location, Paper, System
-from refit.calc.text import fold
-from refit.stores.models import Entry, Lot, Movement, Part, Unit
+from refit.buying.models.suppliers import Supplier
+from refit.stores.models import Part, Unit
 from refit.work.models import Job
-
-
-class Supplier(models.Model):
-    """Who sells. How they print prices is remembered from their last order."""
-
-    boat = models.ForeignKey(Boat, on_delete=models.CASCADE, related_name="suppliers")
-    name = models.CharField(max_length=80)
-    folded = models.CharField(max_length=160, editable=False)
-    currency = models.CharField(max_length=3, blank=True)
-    prices_with_tax = models.BooleanField(default=True)
-    tax_percent = models.DecimalField(max_digits=5, decimal_places=2, null=True, blank=True)
-    web = models.CharField("web address", max_length=200, blank=True)
-    note = models.CharField(max_length=300, blank=True)
-
-    class Meta:
-        ordering = ["name"]
-        constraints = [
-            models.UniqueConstraint(name="supplier_name_once", fields=["boat", "folded"]),
-            models.CheckConstraint(name="supplier_name_given", condition=~Q(name="")),
-            models.CheckConstraint(name="supplier_name_short", condition=Q(name__length__lte=80)),
-        ]
-
-    def __str__(self) -> str:
-        return self.name
-
-    def save(self, *args: Any, **kwargs: Any) -> None:
-        self.folded = fold(self.name)[:160]
-        super().save(*args, **kwargs)
 
 
 class OrderState(models.TextChoices):
@@ -105,6 +73,7 @@ class Order(models.Model):
     goods = models.BigIntegerField(default=0)
     landed = models.BigIntegerField(default=0)
     delivered = models.BigIntegerField(default=0)
+    refunded = models.BigIntegerField(default=0)
     made_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
     made_at = models.DateTimeField(auto_now_add=True)
 
@@ -164,6 +133,13 @@ class Line(models.Model):
     job = models.ForeignKey(Job, on_delete=models.PROTECT, null=True, blank=True, related_name="lines")
     system = models.ForeignKey(System, on_delete=models.PROTECT, null=True, blank=True, related_name="lines")
     place = models.ForeignKey(Location, on_delete=models.PROTECT, null=True, blank=True, related_name="lines")
+    replaces = models.ForeignKey(
+        "self", on_delete=models.PROTECT, null=True, blank=True, related_name="replaced_by"
+    )
+    second_hand = models.BooleanField("second-hand", default=False)
+    gift_value = models.BigIntegerField(
+        "what it is worth", null=True, blank=True, help_text="A gift costs nothing; this is for the insurer"
+    )
     arrived = QuantityField(default=0)
     wont_come = QuantityField(default=0)
     counted = models.BooleanField(default=False, help_text="Stands in sums: placed and not given up")
@@ -171,6 +147,7 @@ class Line(models.Model):
     charges = models.BigIntegerField(default=0)
     landed = models.BigIntegerField(default=0)
     delivered = models.BigIntegerField(default=0)
+    refunded = models.BigIntegerField(default=0)
 
     class Meta:
         ordering = ["order_id", "position"]
@@ -219,173 +196,6 @@ class Line(models.Model):
         if self.arrived <= 0:
             return "ordered" if self.counted else "not ordered yet"
         return "arrived" if self.arrived >= self.wanted else "part arrived"
-
-
-class ChargeKind(models.TextChoices):
-    FREIGHT = "freight", "Freight"
-    DUTY = "duty", "Import duty"
-    TAX = "tax", "Tax"
-    HANDLING = "handling", "Handling"
-    CARD_FEE = "card", "Card fee"
-    DISCOUNT = "discount", "Discount"
-
-
-class BasisChoice(models.TextChoices):
-    VALUE = "value", "by value"
-    WEIGHT = "weight", "by weight"
-    COUNT = "count", "by count"
-
-
-class Charge(models.Model):
-    """What comes on top of (or off) the goods, shared over the lines it covers."""
-
-    boat = models.ForeignKey(Boat, on_delete=models.CASCADE, related_name="charges")
-    order = models.ForeignKey(Order, on_delete=models.CASCADE, related_name="charges")
-    kind = models.CharField(max_length=8, choices=ChargeKind)
-    words = models.CharField(max_length=120, blank=True)
-    currency = models.CharField(max_length=3)
-    amount = models.BigIntegerField(help_text="Minor units of its own currency; a discount is positive here")
-    rate = models.DecimalField(max_digits=15, decimal_places=8, default=1)
-    basis = models.CharField(max_length=6, choices=BasisChoice, default=BasisChoice.VALUE)
-    over_all = models.BooleanField("over all lines", default=True)
-    reclaimable = models.BooleanField(default=False)
-    in_prices = models.BooleanField("already in the prices", default=False)
-    expected = models.BooleanField(default=False, help_text="The bill has not come yet")
-    payee = models.ForeignKey(
-        Supplier, on_delete=models.PROTECT, null=True, blank=True, related_name="charges"
-    )
-    billed_on = models.DateField(null=True, blank=True)
-    home = models.BigIntegerField(default=0, help_text="Boat's currency; a discount is negative")
-    effect = models.BigIntegerField(default=0, help_text="What it adds to landed cost, boat's currency")
-
-    class Meta:
-        ordering = ["id"]
-        constraints = [
-            models.CheckConstraint(name="charge_kind_known", condition=Q(kind__in=ChargeKind.values)),
-            models.CheckConstraint(name="charge_basis_known", condition=Q(basis__in=BasisChoice.values)),
-            models.CheckConstraint(name="charge_rate_positive", condition=Q(rate__gt=0)),
-            models.CheckConstraint(
-                name="charge_amount_in_bounds", condition=Q(amount__gte=0) & Q(amount__lt=10**12)
-            ),
-            models.CheckConstraint(
-                name="charge_tax_marks",
-                condition=Q(kind=ChargeKind.TAX) | Q(in_prices=False, reclaimable=False),
-            ),
-        ]
-
-    def __str__(self) -> str:
-        return self.words or self.get_kind_display()
-
-
-class Share(models.Model):
-    """What one line bears of one charge. The shares of a charge add up to its effect."""
-
-    boat = models.ForeignKey(Boat, on_delete=models.CASCADE, related_name="+")
-    charge = models.ForeignKey(Charge, on_delete=models.CASCADE, related_name="shares")
-    line = models.ForeignKey(Line, on_delete=models.CASCADE, related_name="shares")
-    home = models.BigIntegerField(default=0)
-
-    class Meta:
-        ordering = ["id"]
-        constraints = [models.UniqueConstraint(name="share_once", fields=["charge", "line"])]
-
-    def __str__(self) -> str:
-        return f"{self.charge} on {self.line}"
-
-
-class Delivery(models.Model):
-    """What arrived together, of one order or of several, and what will not come."""
-
-    boat = models.ForeignKey(Boat, on_delete=models.CASCADE, related_name="deliveries")
-    arrived_on = models.DateField()
-    entry = models.OneToOneField(
-        Entry, on_delete=models.PROTECT, null=True, blank=True, related_name="delivery"
-    )
-    note = models.CharField(max_length=200, blank=True)
-    by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
-    entered_at = models.DateTimeField(auto_now_add=True)
-    undone_at = models.DateTimeField(null=True, blank=True)
-
-    class Meta:
-        ordering = ["-id"]
-        verbose_name_plural = "deliveries"
-
-    def __str__(self) -> str:
-        return f"Arrived {self.arrived_on}"
-
-
-class DeliveryLine(models.Model):
-    """So much of one order line that arrived, and as what; or that won't come."""
-
-    boat = models.ForeignKey(Boat, on_delete=models.CASCADE, related_name="+")
-    delivery = models.ForeignKey(Delivery, on_delete=models.CASCADE, related_name="lines")
-    line = models.ForeignKey(Line, on_delete=models.PROTECT, related_name="deliveries")
-    quantity = QuantityField(default=0)
-    wont_come = QuantityField(default=0)
-    part = models.ForeignKey(Part, on_delete=models.PROTECT, null=True, blank=True, related_name="+")
-    lot = models.ForeignKey(Lot, on_delete=models.PROTECT, null=True, blank=True, related_name="+")
-    place = models.ForeignKey(Location, on_delete=models.PROTECT, null=True, blank=True, related_name="+")
-    movement = models.OneToOneField(
-        Movement, on_delete=models.PROTECT, null=True, blank=True, related_name="delivery_line"
-    )
-    value = models.BigIntegerField(default=0, help_text="Its part of the line's landed cost")
-
-    class Meta:
-        ordering = ["id"]
-        constraints = [
-            models.CheckConstraint(
-                name="delivery_line_says_something",
-                condition=Q(quantity__gte=0, wont_come__gte=0) & ~Q(quantity=0, wont_come=0),
-            ),
-        ]
-
-    def __str__(self) -> str:
-        return f"{self.quantity} of {self.line}"
-
-
-class Means(models.TextChoices):
-    CARD = "card", "Card"
-    CASH = "cash", "Cash"
-    TRANSFER = "transfer", "Bank transfer"
-    OTHER = "other", "Other"
-
-
-class Payment(models.Model):
-    """Money paid, in the boat's currency, split over orders."""
-
-    boat = models.ForeignKey(Boat, on_delete=models.CASCADE, related_name="payments")
-    paid_on = models.DateField()
-    means = models.CharField(max_length=8, choices=Means, default=Means.CARD)
-    amount = models.BigIntegerField()
-    payer = models.CharField(max_length=80, blank=True)
-    entered_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
-    entered_at = models.DateTimeField(auto_now_add=True)
-
-    class Meta:
-        ordering = ["paid_on", "id"]
-        constraints = [
-            models.CheckConstraint(name="payment_not_negative", condition=Q(amount__gte=0)),
-            models.CheckConstraint(name="payment_means_known", condition=Q(means__in=Means.values)),
-        ]
-
-    def __str__(self) -> str:
-        return f"Paid {self.paid_on}"
-
-
-class PaymentSplit(models.Model):
-    """What of a payment went to one order. The splits of a payment add up to it."""
-
-    boat = models.ForeignKey(Boat, on_delete=models.CASCADE, related_name="+")
-    payment = models.ForeignKey(Payment, on_delete=models.CASCADE, related_name="splits")
-    order = models.ForeignKey(Order, on_delete=models.PROTECT, related_name="payment_splits")
-    amount = models.BigIntegerField()
-
-    class Meta:
-        ordering = ["id"]
-        constraints = [models.UniqueConstraint(name="payment_split_once", fields=["payment", "order"])]
-
-    def __str__(self) -> str:
-        return f"{self.payment} on {self.order}"
 
 
 class OrderPaper(models.Model):
