@@ -80,7 +80,8 @@ def test_a_part_may_be_named_by_the_address(make, as_owner):
     assert (form["what"].value(), form["part"].value()) == ("Bilge pump", part.pk)
     as_owner.post(page(make, "new/"), typed(make, part=part.pk))
     assert Disposal.objects.get().part == part
-    assert as_owner.get(page(make, "new/?part=999999")).status_code == 404
+    for asked in ("999999", HUGE, "9" * 5000):
+        assert as_owner.get(page(make, f"new/?part={asked}")).status_code == 404
 
 
 @pytest.mark.parametrize(
