@@ -9,7 +9,7 @@ from typing import Any
 from django.utils import timezone
 
 from refit.boat.models import Boat, Budget, Contingency
-from refit.buying.models import CostStep, CreditShare, DeliveryLine, Line, LineKind, Order
+from refit.buying.models import CostStep, CreditShare, DeliveryLine, Line, LineKind, Order, ReturnLine
 from refit.stores.models import Movement, Need, Reason
 from refit.work.models import Estimate, EstimateAmount, Job
 
@@ -154,6 +154,7 @@ class Rows:
     steps: list[StepRow]
     steps_of: dict[int, list[StepRow]]
     came: dict[int, list[CameRow]]
+    back: dict[int, list[tuple[date, Decimal]]]  # by line: so much of it goes back, since when
     refunds: list[RefundRow]
     jobs: dict[int, JobRow]
     needs: list[NeedRow]
@@ -181,6 +182,7 @@ def read(boat: Boat) -> Rows:
         steps=steps,
         steps_of=steps_of,
         came=_came(boat),
+        back=_back(boat),
         refunds=_refunds(boat),
         jobs=_jobs(boat),
         needs=_needs(boat),
@@ -247,6 +249,14 @@ def _came(boat: Boat) -> dict[int, list[CameRow]]:
     names = ("line_id", "delivery__arrived_on", "quantity", "wont_come")
     for line, day, quantity, wont_come in rows.values_list(*names):
         found[line].append(CameRow(day, quantity, wont_come))
+    return found
+
+
+def _back(boat: Boat) -> dict[int, list[tuple[date, Decimal]]]:
+    found: dict[int, list[tuple[date, Decimal]]] = defaultdict(list)
+    rows = ReturnLine.objects.filter(boat=boat)
+    for line, day, quantity in rows.values_list("line_id", "back__said_on", "quantity"):
+        found[line].append((day, quantity))
     return found
 
 

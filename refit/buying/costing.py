@@ -44,6 +44,7 @@ from refit.calc.landed import (
 from refit.calc.money import allocate, convert, round_half_up
 
 NIL = Decimal(0)
+MOST = 10**14  # minor units of the boat's currency: thousands of such still fit a sum
 STORED = ("state", "goods", "landed", "delivered", "refunded")  # what an order keeps of its sums
 
 
@@ -81,21 +82,35 @@ def worth(order: Order, home: str, lines: list[Line], charges: list[Charge], set
     if order.currency == home or min(settled.own, total) <= 0:
         values = [_by_rate(charge, order, home) for charge in charges]
         return Worth(goods_in_home(bought, order.currency, home, order.rate), values, order.currency == home)
+    all_home = _all_home(order, home, total, settled)
+    values, so_far, bearing = [], 0, 0
+    for charge, amount in zip(charges, own, strict=True):
+        if not _in_own_money(charge, order):
+            values.append(_by_rate(charge, order, home))
+            continue
+        # The running sum is rounded, so that several halves never round up to more than there is.
+        so_far, before = so_far + amount, bearing
+        bearing = round_half_up(Fraction(so_far) * all_home / total)
+        values.append(bearing - before)
+    return Worth(allocate(all_home - bearing, bought), values, settled.own >= total)
+
+
+def _all_home(order: Order, home: str, total: int, settled: Settled) -> int:
+    """Return what the seller's bill comes to in the boat's currency, where payments settled some of it."""
     if total >= settled.own:
         rest = convert(total - settled.own, order.currency, home, order.rate) if total > settled.own else 0
-        all_home = settled.home + rest
-    else:  # more was paid than is bought now: what is bought costs its part, the rest was paid too much
-        all_home = round_half_up(Fraction(settled.home) * total / settled.own)
-    values = [
-        round_half_up(Fraction(amount) * all_home / total)
-        if _in_own_money(charge, order)
-        else _by_rate(charge, order, home)
-        for charge, amount in zip(charges, own, strict=True)
-    ]
-    bearing = sum(
-        value for charge, value in zip(charges, values, strict=True) if _in_own_money(charge, order)
-    )
-    return Worth(allocate(all_home - bearing, bought), values, settled.own >= total)
+        return settled.home + rest
+    # More was paid than is bought now: what is bought costs its part, the rest was paid too much.
+    return round_half_up(Fraction(settled.home) * total / settled.own)
+
+
+def converted(order: Order, amount: int) -> int:
+    """Convert an amount of an order's own money as the order itself is: at what was truly paid, else at its rate."""
+    home = order.boat.currency
+    settled, total = settled_of([order]).get(order.pk, Settled()), own_total(order)
+    if order.currency == home or min(settled.own, total) <= 0:
+        return convert(amount, order.currency, home, order.rate)
+    return round_half_up(Fraction(amount) * _all_home(order, home, total, settled) / total)
 
 
 def own_total(order: Order) -> int:
@@ -132,7 +147,8 @@ def settled_of(orders: Iterable[Order]) -> dict[int, Settled]:
     )
     found = {pk: Settled(own, home) for pk, own, home in rows}
     for order in orders:
-        if order.pk not in found and order.rate_source == RateSource.CHARGED and order.charged is not None:
+        foreseen = order.is_draft and order.rate_source == RateSource.CHARGED
+        if foreseen and order.pk not in found and order.charged is not None:
             # Not placed yet: what the card will be charged stands for the payment to come.
             found[order.pk] = Settled(own_total(order), order.charged)
     return found
@@ -160,6 +176,7 @@ def refresh(orders: Iterable[Order], *, on: date | None = None, words: str = "")
         mine = by_order[order.pk]
         own = [charge for charge in charges if charge.order_id == order.pk]
         result = worth(order, home, mine, own, settled.get(order.pk, Settled()))
+        _check_size([*result.goods, *result.charges])
         for line, goods in zip(mine, result.goods, strict=True):
             line.goods, line.charges = goods, 0
         for charge, value in zip(own, result.charges, strict=True):
@@ -167,6 +184,7 @@ def refresh(orders: Iterable[Order], *, on: date | None = None, words: str = "")
     for charge in charges:
         if charge.order_id is None:
             charge.home = _signed(charge, convert(charge.amount, charge.currency, home, charge.rate))
+            _check_size([charge.home])
     _share(charges, lines)
     _settle_lines(group, by_order)
     keep(group, by_order, on=on, words=words)
@@ -174,6 +192,15 @@ def refresh(orders: Iterable[Order], *, on: date | None = None, words: str = "")
     for order in given:  # who asked sees the sums too, whatever else their copy says
         for name in STORED:
             setattr(order, name, getattr(fresh[order.pk], name))
+
+
+def _check_size(values: Iterable[int]) -> None:
+    if any(abs(value) >= MOST for value in values):
+        raise Refused(
+            "That comes to more than can be right in the boat's own money. Look at the rate.",
+            code="too_large",
+            field="rate",
+        )
 
 
 def connected(orders: Iterable[Order]) -> list[Order]:

@@ -50,7 +50,7 @@ class _Move:
     quantity: Decimal
     job: int | None
     cost: int | None  # of what came on an order
-    bought_for: int | None
+    bought_for: int | None  # the job; of what was sent back too
 
 
 def drawn(boat: Boat, job: int) -> list[Taken]:
@@ -118,6 +118,8 @@ def _events(moves: list[_Move]) -> tuple[list[In | Out], dict[int, Decimal]]:
             if move.bought_for:
                 own[move.bought_for] += move.quantity
             continue
+        if move.reason == Reason.RETURNED and move.bought_for:
+            own[move.bought_for] = max(own[move.bought_for] - move.quantity, NIL)
         if move.reason != Reason.USED or not move.job:
             events.append(Out(move.quantity, OWN))
             continue
@@ -157,16 +159,27 @@ def _moves(boat: Boat, parts: Iterable[int] | None = None) -> dict[int, list[_Mo
     found: dict[int, list[_Move]] = defaultdict(list)
     names = ("id", "part_id", "entry_id", "reason", "quantity", "job_id")
     line = ("delivery_line__value", "delivery_line__line_id", "delivery_line__line__job_id")
-    much = ("delivery_line__line__quantity", "delivery_line__line__wont_come")
-    for pk, part, entry, reason, quantity, job, cost, of, bought_for, ordered, wont_come in rows.order_by(
-        "id"
-    ).values_list(*names, *line, *much):
+    much = ("delivery_line__line__quantity", "delivery_line__line__wont_come", "return_line__line__job_id")
+    for (
+        pk,
+        part,
+        entry,
+        reason,
+        quantity,
+        job,
+        cost,
+        of,
+        bought_for,
+        ordered,
+        wont_come,
+        back_of,
+    ) in rows.order_by("id").values_list(*names, *line, *much):
         if of in off and cost is not None:
             wanted = ordered - wont_come
             before = delivered_value(off[of], so_far[of], wanted)
             so_far[of] += quantity
             cost -= delivered_value(off[of], so_far[of], wanted) - before
-        found[part].append(_Move(pk, entry, reason, quantity, job, cost, bought_for))
+        found[part].append(_Move(pk, entry, reason, quantity, job, cost, bought_for or back_of))
     return found
 
 

@@ -230,7 +230,8 @@ class Book:
                 came = sum((row.quantity for row in self.rows.came[line.pk] if row.day <= day), NIL)
                 gone = sum((row.wont_come for row in self.rows.came[line.pk] if row.day <= day), NIL)
                 found.coming[key] += max(line.quantity - gone - came, NIL)
-                found.arrived[key] += came
+                back = sum((much for since, much in self.rows.back[line.pk] if since <= day), NIL)
+                found.arrived[key] += came - back
         for key, quantity in found.arrived.items():
             found.arrived[key] = max(quantity - found.taken[key], NIL)
         return found

@@ -30,7 +30,6 @@ from refit.buying.models import (
     Repeat,
     Supplier,
 )
-from refit.calc.money import convert
 
 IN_SUMS = Q(state__in=COUNTED_STATES)
 
@@ -45,7 +44,6 @@ class Owed:
 
     billed: int
     paid: int
-    home: str  # the boat's currency
     order: Order | None = None
     charge: Charge | None = None
     own_billed: int | None = None
@@ -61,9 +59,8 @@ class Owed:
         if self.own_left is not None and self.settled:
             if self.own_left == 0:
                 return 0
-            if self.own_left < 0 and self.order is not None:
-                order = self.order
-                return -convert(-self.own_left, order.currency, self.home, order.rate)
+            if self.own_left < 0:  # at what was truly paid for it
+                return min(self.billed - self.paid, 0)
         return self.billed - self.paid
 
     @property
@@ -137,7 +134,6 @@ def _of_orders(rows: list[Order], ids: Any, home: str) -> dict[int, Owed]:
         found[order.pk] = Owed(
             billed=order.goods + sum(charge.home for charge in own) if stands else 0,
             paid=paid.get(order.pk, 0),
-            home=home,
             order=order,
             own_billed=own_billed,
             settled=settled.get(order.pk, 0),
@@ -160,7 +156,7 @@ def of_bills(charges: "QuerySet[Charge]") -> list[Owed]:
     """Return what each of these bills still owes."""
     rows = charges.select_related("payee", "order", "order__supplier", "boat").order_by("billed_on", "id")
     return [
-        Owed(abs(charge.home), charge.paid or 0, charge.boat.currency, charge=charge)  # type: ignore[attr-defined]
+        Owed(abs(charge.home), charge.paid or 0, charge=charge)  # type: ignore[attr-defined]
         for charge in rows.annotate(paid=Sum("payment_splits__amount"))
     ]
 

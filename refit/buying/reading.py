@@ -54,8 +54,8 @@ def coming(boat: Boat, parts: Iterable[int]) -> dict[int, list[Line]]:
 def wanted(jobs: Iterable[Job]) -> dict[int, list[Wanted]]:
     """Return what each job wants and how much of it is unmet, in three queries.
 
-    What was taken, is on order, came or is about to be ordered for the job is set against its needs in their order,
-    once.
+    What was taken, is on order, came (and does not go back) or is about to be ordered for the job is set against its
+    needs in their order, once.
     """
     ids = [job.pk for job in jobs]
     needs = list(Need.objects.filter(job_id__in=ids).select_related("part", "job").order_by("job_id", "id"))
@@ -113,13 +113,13 @@ def _bought(jobs: list[int], taken: dict[Key, Decimal]) -> Bought:
     lines = Line.objects.filter(job_id__in=jobs, part__isnull=False).exclude(
         order__state=OrderState.CANCELLED
     )
-    for line in lines.select_related("order"):
+    for line in lines.select_related("order").annotate(back=Sum("returns__quantity")):
         key = (line.job_id or 0, line.part_id)
         if line.order.state == OrderState.DRAFT:
             found.drafted[key] = found.drafted.get(key, NIL) + line.quantity
             continue
         found.coming[key] = found.coming.get(key, NIL) + line.open_quantity
-        found.arrived[key] = found.arrived.get(key, NIL) + line.arrived
+        found.arrived[key] = found.arrived.get(key, NIL) + line.arrived - (line.back or NIL)
     for key, quantity in found.arrived.items():
         found.arrived[key] = max(quantity - taken.get(key, NIL), NIL)
     return found

@@ -62,7 +62,7 @@ class PaymentSieve(django_filters.FilterSet):
     payee = django_filters.ModelChoiceFilter(queryset=_suppliers, label="Paid to", empty_label="Any")
     which = django_filters.ChoiceFilter(choices=WHICH, method="of_kind", label="Only", empty_label="All")
     since = DayFilter(field_name="paid_on", lookup_expr="gte", label="Paid from")
-    until = DayFilter(field_name="paid_on", lookup_expr="lte", label="Paid to day")
+    until = DayFilter(field_name="paid_on", lookup_expr="lte", label="Paid until")
 
     class Meta:
         model = Payment
@@ -156,6 +156,6 @@ def tabs(request: Any, here: str) -> list[dict[str, Any]]:
         ("to-pay", "To pay"),
         ("we-owe", "We owe"),
         ("store-credit", "Store credit"),
-        ("repeats", "Again"),
+        ("repeats", "Comes again"),
     )
     return [{"word": word, "go": at(request, name), "here": name == here} for name, word in words]

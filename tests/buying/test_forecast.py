@@ -420,14 +420,14 @@ def test_named_items_add_up_to_what_it_moved_between_any_two_days(clock, make: F
 def test_reading_the_book_takes_the_same_queries_whatever_its_length(
     clock, make: Factory, django_assert_num_queries
 ):
-    with django_assert_num_queries(12):
+    with django_assert_num_queries(13):
         read(make.boat)
     job = make.job()
     for _ in range(12):
         make.order(make.line(make.part(), job=job))
         need(make, job, guess=1)
         estimate(make, job, 1)
-    with django_assert_num_queries(12):
+    with django_assert_num_queries(13):
         rows_read = book(make)
         rows_read.pieces(make.today)
         moved(rows_read, START - timedelta(days=1), make.today)

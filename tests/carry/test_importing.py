@@ -2,6 +2,7 @@
 
 import io
 import random
+import time
 from datetime import date
 
 import pytest
@@ -15,7 +16,7 @@ from refit.buying.actions.refunds import Refund, add_refund
 from refit.buying.models import Charge, Credit, Line, Order, OrderState, Payment, Supplier
 from refit.buying.spend import Filters
 from refit.carry import everything
-from refit.carry.importing import own, shapes
+from refit.carry.importing import own, shapes, world
 from refit.carry.importing.check import check
 from refit.carry.importing.fields import BY_KEY, KINDS
 from refit.carry.importing.files import faults_file, template_file
@@ -55,6 +56,22 @@ def faults(make, data, **how):
     """Return each fault's cell with why."""
     done, _, _ = looked(make, data, **how)
     return {(fault.where, fault.value): fault.why for fault in done.faults}
+
+
+def test_a_cell_of_a_hundred_thousand_brackets_is_looked_at_no_longer_than_a_heading(make):
+    began = time.monotonic()
+    done, _, _ = looked(make, ("Supplier\n" + "(" * 150_000 + "\n").encode(), "a.csv")
+    assert time.monotonic() - began < 5
+    assert [fault.where for fault in done.faults] == ["A2"]
+
+
+def test_near_names_are_looked_for_only_so_often(make, monkeypatch):
+    """Each new name is compared with all before it: a list of a hundred thousand would take hours."""
+    rows = [["Supplier", "Note"], ["Northgate Chandlery", ""], ["Northgate Chandlary", ""]]
+    data = xlsx({"Suppliers": [*rows, ["Northgate Chandlary", "again"]]})
+    assert set(faults(make, data)) == {("A3", "Northgate Chandlary"), ("A4", "Northgate Chandlary")}
+    monkeypatch.setattr(world, "MOST_COMPARED", -1)
+    assert faults(make, data) == {}
 
 
 def orders_sheet(*rows, head=HEAD):

@@ -1,6 +1,7 @@
 """Reading spreadsheets from outside: what people's files hold, and what hostile ones try."""
 
 import io
+import time
 import tracemalloc
 import zipfile
 from datetime import date, datetime
@@ -298,6 +299,62 @@ def test_xml_in_another_encoding_is_refused(encoding):
         f'<?xml version="1.0" encoding="{encoding}"?>' + books.part(data, SHEET).decode().split("?>", 1)[-1]
     )
     assert refused(books.with_part(data, SHEET, text.encode(encoding))) == "entity"
+
+
+@pytest.mark.parametrize(
+    "content",
+    [
+        b"<f " * 1_000_000,
+        b"<f></f>" + b" " * 3_000_000,
+        b"<f><v></v>" + b"</f><v>" + b" " * 3_000_000,
+        b"<mergeCell " * 300_000,
+        b"<! " * 1_000_000,
+    ],
+)
+def test_looking_through_a_sheet_never_goes_back(content):
+    """What is found by pattern is found in one pass: three megabytes of beginnings take no minutes."""
+    data = books.xlsx({"A": [["Name"]]})
+    hostile = books.with_part(data, SHEET, books.part(data, SHEET) + content)
+    began = time.monotonic()
+    assert refused(hostile) in ("broken", "bomb")
+    assert time.monotonic() - began < 10
+
+
+@pytest.mark.parametrize("formula", [b"<f>1+1</f>", b'<f t="shared" si="0"/>', b"<f/>", b"<f>1/2</f>"])
+@pytest.mark.parametrize("value", [b"", b"<v/>", b"<v></v>"])
+def test_every_way_to_write_a_formula_without_a_value_is_counted(formula, value):
+    data = books.xlsx({"A": [["Name"], ["Rope"]]})
+    cell = b'<row r="3"><c r="A3">' + formula + value + b"</c></row></sheetData>"
+    sheet = books.part(data, SHEET).replace(b"</sheetData>", cell)
+    notes = read(books.with_part(data, SHEET, sheet), "a.xlsx").notes
+    assert [note.split(" have")[0] for note in notes if "no value" in note] == ["1 formulas"]
+
+
+@pytest.mark.parametrize(
+    ("name", "content"),
+    [
+        (SHEET, b'<worksheet><sheetData><row r="1">' + b"<c/>" * 600_000),
+        (SHEET, b"<worksheet>" + b"<x/>" * 600_000),
+        (SHEET, b"<worksheet><!-- -->" + b"<x/><!--<row -->" * 600_000),
+        ("xl/styles.xml", b"<styleSheet>" + b"<xf/>" * 600_000),
+    ],
+)
+def test_more_tags_than_can_be_held_at_once_are_refused(name, content):
+    """A few kilobytes unpack to a row of a million cells, each a hundred bytes in memory."""
+    assert refused(books.with_part(books.xlsx({"A": [["Name"]]}), name, content)) == "bomb"
+
+
+def test_too_many_tags_in_all_are_refused(monkeypatch):
+    monkeypatch.setattr(xlsx, "MOST_TAGS", 20)
+    assert refused(books.xlsx({"A": [["Name"]]})) == "bomb"
+
+
+def test_one_long_word_in_many_cells_does_not_fill_the_memory(monkeypatch):
+    """A word of a megabyte, kept once in the file, would be kept once for each cell here."""
+    monkeypatch.setattr(xlsx, "MOST_LETTERS", 1000)
+    word = "two  blanks " * 30
+    assert cells(books.xlsx({"A": [[word], [word]]}), "a.xlsx")[1] == (" ".join(word.split()),)
+    assert refused(books.xlsx({"A": [[word], [word], [word]]})) == "bomb"
 
 
 def test_damaged_files_are_refused():

@@ -1,5 +1,6 @@
 """Sold, given and bartered: outside what was ordered, shown under it, and a sheet of its own in the workbook."""
 
+import re
 from datetime import date
 from html import unescape
 from io import BytesIO
@@ -80,7 +81,8 @@ def test_a_part_may_be_named_by_the_address(make, as_owner):
     assert (form["what"].value(), form["part"].value()) == ("Bilge pump", part.pk)
     as_owner.post(page(make, "new/"), typed(make, part=part.pk))
     assert Disposal.objects.get().part == part
-    assert as_owner.get(page(make, "new/?part=999999")).status_code == 404
+    for asked in ("999999", HUGE, "9" * 5000):
+        assert as_owner.get(page(make, f"new/?part={asked}")).status_code == 404
 
 
 @pytest.mark.parametrize(
@@ -123,6 +125,17 @@ def test_the_same_form_twice_acts_once(make, as_owner):
         response = as_owner.post(page(make, "new/"), typed(make, form_key="same"), follow=True)
     assert "Already recorded at" in said(response)
     assert Disposal.objects.count() == 1
+
+
+def test_an_undo_sent_twice_acts_once(make, as_owner):
+    """The button of the list and the Undo of a message carry a key too; what is no key of ours is no fault."""
+    response = as_owner.post(page(make, "new/"), typed(make), follow=True)
+    forms = re.findall(r"<form method=.post. (?:action=.[^ ]+/back/.|id=.back.)>.*?</form>", said(response))
+    assert len(forms) == 2
+    assert all('name="form_key"' in form for form in forms)
+    found = Disposal.objects.get()
+    assert as_owner.post(page(make, f"{found.pk}/back/"), {"form_key": "\x00"}).status_code == 302
+    assert Disposal.objects.count() == 0
 
 
 def test_who_may(make, as_viewer, as_trade, as_outsider, as_owner):

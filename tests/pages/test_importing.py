@@ -162,6 +162,8 @@ def test_a_sheet_can_be_left_out(make, as_owner):
         {"kind-0": "orders", "col-0-0": "boat", "col-0-1": "supplier"},
         {"kind-0": "orders", "opt-0-system": "Nobody's", "opt-0-currency": "XXQ", "opt-0-came": "never"},
         {"kind-0": "orders", "col-0-99999": "price"},
+        {"kind-0": "orders\x00", "col-0-0": "\x00", "opt-0-system": "\x00", "opt-0-currency": "\x00"},
+        {"kind-0": "orders", "opt-0-system": "Rig\x00"},
     ],
 )
 def test_choices_that_the_page_does_not_offer_choose_nothing(make, as_owner, choice):

@@ -253,7 +253,14 @@ def test_what_the_address_names_is_of_this_boat_and_placed(make, chandler, as_ow
     )
     draft = make.draft()
     bill = Charge.objects.get()
-    for query in (f"order={draft.number}", "order=999", f"order={HUGE}", "order=x", f"bill={bill.pk}"):
+    for query in (
+        f"order={draft.number}",
+        "order=999",
+        f"order={HUGE}",
+        f"order={'9' * 5000}",
+        "order=x",
+        f"bill={bill.pk}",
+    ):
         assert as_owner.get(page(make, f"new/?{query}")).status_code == 404, query
         assert as_owner.post(page(make, f"new/?{query}"), {}).status_code == 404
     assert as_owner.get(page(make, f"new/?supplier={theirs.supplier_id}")).context["form"].rows == []

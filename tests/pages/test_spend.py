@@ -255,7 +255,7 @@ def test_names_that_would_run_or_deceive_stay_words(make, as_viewer):
 
 @pytest.mark.parametrize(
     ("address", "queries"),
-    [(PAGE, 32), (f"{PAGE}?by=job", 19), (f"{PAGE}?by=month", 18), (LINES, 15), (FILE, 34)],
+    [(PAGE, 33), (f"{PAGE}?by=job", 19), (f"{PAGE}?by=month", 18), (LINES, 15), (FILE, 35)],
 )
 def test_the_same_queries_with_10_and_150_lines(make, as_viewer, django_assert_num_queries, address, queries):
     part = make.part()

@@ -33,7 +33,7 @@ def key_in(page):
 
 def undo_in(page):
     """Return where the Undo of the message leads."""
-    return re.search(r'action="([^"]+/undo/)"><input[^>]+><button>Undo', page).group(1)
+    return re.search(r'action="([^"]+/undo/)">(?:<input[^>]+>)+<button>Undo', page).group(1)
 
 
 def left(holding):

@@ -18,6 +18,7 @@ from refit.buying.actions.corrections import check_paid_bills, check_refunds, no
 from refit.buying.actions.writing import check_deducted, checked_rate
 from refit.buying.costing import refresh
 from refit.buying.models import COUNTED_STATES, Charge, ChargeKind, Line, Order, Share, Supplier
+from refit.buying.owing import bills
 from refit.buying.rates import published
 from refit.calc.money import from_minor, minor_digits, to_minor
 
@@ -120,10 +121,16 @@ def change_charge(charge: Charge, bill: Bill, *, by: Any, today: date) -> Charge
     """Correct a charge of a placed order."""
     lock(charge.boat)
     fresh = standing(Charge.objects.select_for_update(no_key=True), charge.pk, "This bill")
-    before = said(fresh)
+    before, own = said(fresh), bills(fresh.boat).filter(pk=fresh.pk)
+    paid = fresh.payment_splits.exists()
+    by_itself = paid and own.exists()
     _set(fresh, bill, today)
-    fresh.expected = bill.expected
     fresh.save()
+    if paid and (fresh.expected or (by_itself and not own.exists())):
+        raise Refused(
+            "This was paid as a bill by itself, and would be none any more; take the payment back first.",
+            code="paid",
+        )
     _follow(fresh, f"{fresh.get_kind_display()} corrected", before, by=by, today=today)
     return fresh
 

@@ -16,6 +16,7 @@ from django.db.models import Sum
 from refit.boat.actions.boats import lock, standing
 from refit.boat.models import Location, System
 from refit.boat.refusals import Refused
+from refit.buying.actions.payments import check_balance
 from refit.buying.actions.writing import LineFacts, build_line, check_day, checked_rate, make_line
 from refit.buying.costing import connected, refresh
 from refit.buying.models import (
@@ -90,7 +91,7 @@ def correct_order(
         )
     if not lines:
         raise Refused("An order keeps at least one line; cancel it instead.", code="no_lines", field="lines")
-    before = fresh.landed
+    before, seller = fresh.landed, fresh.supplier
     together = connected([fresh])  # a line that is taken off may be what holds them together
     changes = _correct_head(fresh, head, today)
     kept = {change.line.pk for change in lines if change.line is not None}
@@ -103,6 +104,8 @@ def correct_order(
     refresh([fresh, *together], on=today, words="corrected")
     check_refunds([fresh])
     check_paid_bills([fresh])
+    for supplier in {seller, fresh.supplier}:  # store credit goes with its order
+        check_balance(supplier)
     fresh.refresh_from_db()
     notes = [note(fresh, what, old, new, 0, by=by, on=today) for what, old, new in changes if old != new]
     if notes and fresh.landed != before:
@@ -123,7 +126,9 @@ def check_refunds(orders: Iterable[Order]) -> None:
     credits = Credit.objects.filter(order__in=ids).exclude(kind=CreditKind.GOODWILL)
     taken = dict(credits.order_by().values_list("order_id").annotate(total=Sum("home")))
     for order in Order.objects.filter(pk__in=ids).select_related("boat"):
-        if taken.get(order.pk, 0) > max(order.landed, 0):
+        # Of an order that is cancelled nothing stands in the sums, so nothing can have come back on it.
+        cost = max(order.landed, 0) if order.state in COUNTED_STATES else 0
+        if taken.get(order.pk, 0) > cost:
             raise Refused(
                 f"{from_minor(taken[order.pk], order.boat.currency)} came back or is applied for on order "
                 f"{order.number}, more than it would cost. Take that refund back first.",
@@ -164,7 +169,7 @@ def note(
 
 Change = tuple[str, str, str]
 TYPED = (
-    *("part", "words", "kind", "packs", "pack_size", "quantity", "unit"),
+    *("part", "words", "kind", "packs", "pack_size", "quantity"),
     *("priced_by", "unit_price", "amount"),
 )
 WITH = ("part", "job", "system", "place", "order__boat", "replaces__part", "replaces__order")
@@ -228,7 +233,8 @@ def _correct_line(order: Order, change: LineChange) -> list[Change]:
     old = _facts(line)
     built = build_line(order, line.position, facts)
     quantity = built.quantity
-    if quantity < line.arrived + line.wont_come:
+    # More than was ordered may have come; the order may say so, or stay as it is.
+    if quantity != line.quantity and quantity < line.arrived + line.wont_come:
         raise Refused(
             f"{format_quantity(line.arrived)} of {line.what} came; the order cannot be for {format_quantity(quantity)}.",
             code="below_arrived",
@@ -253,6 +259,8 @@ def _correct_line(order: Order, change: LineChange) -> list[Change]:
 def _set_line(line: Line, built: Line, facts: LineFacts) -> None:
     for name in TYPED:
         setattr(line, name, getattr(built, name))
+    if built.part:
+        line.unit = built.unit  # of words, no form says the unit
     line.job, line.place = facts.job, facts.place
     line.system = facts.system or (facts.job.system if facts.job else None)
 

@@ -34,6 +34,11 @@ def deposit_at_stake(order: Order) -> int:
     return max(_paid(order) - (own_total(order) - gone), 0)
 
 
+def says_lost(delivery: Delivery) -> bool:
+    """Return whether a delivery says that a deposit was lost: it is taken back by `find_deposit` alone."""
+    return delivery.note in (LOST, LOST_CANCELLED)
+
+
 @transaction.atomic
 def lose_deposit(order: Order, *, on: date, today: date, by: Any) -> Delivery:
     """Give up what has not come, and let what was paid for it stand as a cost: the deposit is lost."""
@@ -83,7 +88,7 @@ def find_deposit(delivery: Delivery, *, by: Any, today: date) -> Order:
     """Take a lost deposit back (undo): the work is to come again, or the order is cancelled as it was."""
     lock(delivery.boat)
     delivery = Delivery.objects.select_for_update(no_key=True).get(pk=delivery.pk)
-    if delivery.note not in (LOST, LOST_CANCELLED) or delivery.undone_at:
+    if not says_lost(delivery) or delivery.undone_at:
         raise Refused("There is no lost deposit here.", code="no_deposit")
     undo_delivery(delivery, by=by, today=today)
     made = Line.objects.select_related("order").get(deliveries__delivery=delivery, deliveries__quantity__gt=0)

@@ -152,6 +152,12 @@ def store_credit(supplier: Supplier) -> int:
     return (came or 0) - (spent or 0)
 
 
+def check_balance(supplier: Supplier) -> None:
+    """Refuse what would take away store credit that was spent."""
+    if store_credit(supplier) < 0:
+        raise Refused(f"{supplier}'s store credit was spent; take that payment back first.", code="spent")
+
+
 @transaction.atomic
 def repeat_order(order: Order, *, every_months: int, next_on: date) -> Repeat:
     """Let an order come again every so many months; each time is confirmed by a person."""
@@ -251,6 +257,7 @@ def _again(order: Order, on: date, price: Decimal | None) -> OrderFacts:
                 basis=charge.basis,
                 reclaimable=charge.reclaimable,
                 in_prices=charge.in_prices,
+                expected=charge.expected,
                 payee=charge.payee,
             )
             for charge in order.charges.filter(over_all=True).select_related("payee")

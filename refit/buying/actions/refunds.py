@@ -15,8 +15,9 @@ from django.db import transaction
 
 from refit.boat.actions.boats import lock, standing
 from refit.boat.refusals import Refused
-from refit.buying.actions.payments import store_credit
-from refit.buying.costing import refresh
+from refit.buying.actions.payments import check_balance
+from refit.buying.actions.writing import LIMIT
+from refit.buying.costing import converted, refresh
 from refit.buying.models import (
     COUNTED_STATES,
     Credit,
@@ -27,7 +28,7 @@ from refit.buying.models import (
     Return,
     ReturnLine,
 )
-from refit.calc.money import allocate, convert, from_minor, to_minor
+from refit.calc.money import allocate, from_minor, to_minor
 from refit.calc.numbers import format_quantity
 from refit.stores.actions.aside import set_aside, use_again
 from refit.stores.actions.ledger import Move, record, reverse
@@ -103,7 +104,7 @@ def refund_did_not_come(credit: Credit) -> Credit:
     refresh([fresh.order])
     lines = [row.line for row in fresh.shares.select_related("line").order_by("line__position")]
     _share(fresh, lines)
-    _check_balance(fresh.order)
+    check_balance(fresh.order.supplier)
     return fresh
 
 
@@ -115,7 +116,7 @@ def take_back_refund(credit: Credit) -> None:
     order = fresh.order
     fresh.delete()
     refresh([order])
-    _check_balance(order)
+    check_balance(order.supplier)
 
 
 @transaction.atomic
@@ -226,7 +227,7 @@ def _set(credit: Credit, refund: Refund, today: date) -> None:
     if refund.currency == home:
         at_rate = amount
     elif refund.currency == order.currency:
-        at_rate = convert(amount, order.currency, home, order.rate)
+        at_rate = converted(order, amount)
     else:
         raise Refused(f"A refund comes in {order.currency} or in {home}.", code="currency", field="currency")
     credit.kind, credit.amount, credit.currency = refund.kind, amount, refund.currency
@@ -237,6 +238,8 @@ def _set(credit: Credit, refund: Refund, today: date) -> None:
     credit.as_store_credit = refund.as_store_credit
     if credit.home <= 0:
         raise Refused("How much came? Type an amount above nil.", code="nothing", field="came")
+    if max(amount, at_rate, credit.home) >= LIMIT:
+        raise Refused(f"{refund.amount} is too much for one refund.", code="too_large", field="amount")
     if credit.kind == CreditKind.GOODWILL and not credit.reason:
         raise Refused("Say why they gave it.", code="no_reason", field="reason")
 
@@ -252,14 +255,6 @@ def _check_ceiling(credit: Credit, order: Order) -> None:
             "If they gave more, mark it as goodwill and say why.",
             code="more_than_cost",
             field="amount",
-        )
-
-
-def _check_balance(order: Order) -> None:
-    """Refuse to take away store credit that was spent."""
-    if store_credit(order.supplier) < 0:
-        raise Refused(
-            f"{order.supplier}'s store credit was spent; take that payment back first.", code="spent"
         )
 
 

@@ -21,6 +21,7 @@ from refit.carry.sheets.values import SIGNS, day, is_empty, money_sign, number
 
 LOOK_FOR_HEADINGS = 25
 SAMPLE = 200
+LONGEST = 80  # characters of a heading that are looked at
 IN_BRACKETS = re.compile(r"\(.*?\)|\[.*?\]|[:*£€$¥]|\b[A-Z]{3}\b")
 # Sums that the program itself exports beside the lines that make them, and what is no order.
 OWN_SUMS = {
@@ -98,7 +99,7 @@ def _guess_sheet(sheet: Sheet) -> Plan:
     else:
         cells = sheet.rows[at].cells
         headings = tuple(
-            words(cells[place])[:80] if place < len(cells) and cells[place] is not None else ""
+            words(cells[place])[:LONGEST] if place < len(cells) and cells[place] is not None else ""
             for place in range(width)
         )
         first = at + 1
@@ -150,6 +151,7 @@ def _any_heading() -> frozenset[str]:
 
 def _plain(heading: str) -> str:
     """Return a heading as the list of headings has it; "Price (SEK)" and "Total £" are headings too."""
+    heading = heading[:LONGEST]
     whole = fold(heading)
     return whole if whole in _SHORT else fold(IN_BRACKETS.sub("", heading))
 

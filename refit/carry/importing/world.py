@@ -20,6 +20,9 @@ from refit.stores.models import Kept, NumberKind, Part, PartNumber, Unit
 from refit.work.models import Job
 
 CLOSE = 0.84
+MOST_COMPARED = (
+    3_000_000  # pairs of names: some seconds; a file of a hundred thousand sellers is no list of slips
+)
 USUAL = {fold(name): (group, of_the_boat) for name, group, of_the_boat, _ in USUAL_SYSTEMS}
 NUMBERED = re.compile(r"(?:job )?([0-9]{1,6})[ .,:]+(\S.*)", re.IGNORECASE)
 MARK = re.compile(r"[^\W\d_]{0,3}[-. ]?[0-9]{1,4}[^\W\d_]?")
@@ -104,6 +107,8 @@ class World:
         }
         self._read_places(boat)
         self._read_parts(boat)
+        self.slips: dict[tuple[str, str], str] = {}
+        self.compared = 0
         self.by_id: dict[str, Any] = {}  # parts of the file by their ids in it
         self.seen: Counter[Any] = Counter()
         self.came_back: Counter[tuple[int, date | None, int]] | None = None
@@ -165,13 +170,15 @@ class World:
 
     def _check_close(self, name: str, known: dict[str, Any], what: str) -> None:
         folded = fold(name)
-        if folded in known or len(folded) < 5:
+        if folded in known or len(folded) < 5 or self.compared > MOST_COMPARED:
             return
-        near = difflib.get_close_matches(folded, known, n=1, cutoff=CLOSE)
-        if near and not re.search(r"[0-9]", folded):
-            raise Slip(
-                f"is nearly {known[near[0]].name}, which is there. Write it alike, or add the {what} first."
-            )
+        if (what, folded) not in self.slips and not re.search(r"[0-9]", folded):
+            self.compared += len(known)
+            near = difflib.get_close_matches(folded, known, n=1, cutoff=CLOSE)
+            if near:
+                self.slips[what, folded] = known[near[0]].name
+        if there := self.slips.get((what, folded)):
+            raise Slip(f"is nearly {there}, which is there. Write it alike, or add the {what} first.")
 
     def system(self, name: str) -> Any:
         folded = fold(name)

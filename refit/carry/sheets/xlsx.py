@@ -33,13 +33,26 @@ MOST_UNPACKED = 150 * 1024 * 1024
 MOST_RATIO = 400  # a real sheet packs to a tenth, a million empty rows to a hundredth
 MOST_PARTS = 2000
 MOST_MERGED = 20_000
+MOST_TAGS = 12_000_000  # in all parts: a hundred thousand rows of thirty cells
+MOST_IN_ROW = 500_000  # tags of one row, or of a part without rows: a reader holds them all at once
+MOST_IN_LIST = 4_000_000  # tags of a list of words, of formulas, of notes
+MOST_LETTERS = 100_000_000  # a long word stands in the file once, however many cells show it
+LONGEST_TITLE = 80
 PIECE = 1 << 18
 OVERLAP = 200
 ENTITY = re.compile(rb"<!\s*(DOCTYPE|ENTITY)", re.IGNORECASE)
 ENCODING = re.compile(rb"""encoding\s*=\s*["']([\w.\-]+)""")
 FORMULA = re.compile(rb"<f[\s>/]")
-BARE_FORMULA = re.compile(rb"<f(?:\s[^>]*)?(?:/>|>[^<]*</f>)\s*(?:<v\s*/>|<v>\s*</v>)?\s*</c>")
-MERGED = re.compile(rb'<mergeCell\s[^>]*?ref="([A-Z]{1,3}[0-9]{1,7}:[A-Z]{1,3}[0-9]{1,7})"')
+# None of these goes back over what it passed: a megabyte of blanks or of "<f " takes no longer than any other.
+BARE_FORMULA = re.compile(
+    rb"<f(?:\s[^<>]*+|/)?+>(?:(?<=/>)|[^<]*+</f>)\s*+(?:<v\s*+/>|<v>\s*+</v>)?+\s*+</c>"
+)
+MERGED = re.compile(rb'<mergeCell\s[^<>]*?ref="([A-Z]{1,3}[0-9]{1,7}:[A-Z]{1,3}[0-9]{1,7})"')
+ROW = re.compile(rb"<(?:x:)?row[\s/>]")
+NO_TAGS = re.compile(rb"<!--|<!\[CDATA\[")  # what looks like a row in there is none
+LISTS = re.compile(
+    r"xl/(?:sharedStrings|calcChain|comments|threadedComments|pivotCache|externalLinks|drawings|tables)"
+)
 BOMB = "This file unpacks to far more than a spreadsheet holds; it is not opened."
 BROKEN = "This spreadsheet is damaged. Open it, save it anew as xlsx, and try again."
 
@@ -51,7 +64,27 @@ class _Scan:
     formulas: int = 0
     bare: int = 0
     macros: bool = False
+    tags: int = 0
     merged: dict[str, list[tuple[int, int, int, int]]] = field(default_factory=dict)
+
+
+class _Held:
+    """Counts the tags of a part that a reader must hold at once, and refuses too many before they are parsed."""
+
+    def __init__(self, name: str) -> None:
+        self.by_row = name.startswith("xl/worksheets/")
+        self.most = MOST_IN_LIST if LISTS.match(name) else MOST_IN_ROW
+        self.tags = 0
+
+    def take(self, piece: bytes) -> None:
+        """Count one piece; a row lets go of what stood before it."""
+        self.by_row = self.by_row and not NO_TAGS.search(piece)
+        rows = [found.start() for found in ROW.finditer(piece)] if self.by_row else []
+        self.tags += piece.count(b"<", 0, rows[0] if rows else len(piece))
+        if self.tags > self.most:
+            raise SheetProblem(BOMB, "bomb")
+        if rows:
+            self.tags = piece.count(b"<", rows[-1])
 
 
 def read_xlsx(data: bytes, name: str) -> Book:
@@ -103,6 +136,7 @@ def _look_through(archive: zipfile.ZipFile, part: zipfile.ZipInfo, scan: _Scan, 
     """Unpack one part piece by piece, keeping nothing; return what all parts so far come to."""
     own, tail, is_sheet = 0, b"", part.filename.startswith("xl/worksheets/")
     refs: list[bytes] = []
+    held = _Held(part.filename)
     try:
         with archive.open(part) as stream:
             while piece := stream.read(PIECE):
@@ -113,6 +147,10 @@ def _look_through(archive: zipfile.ZipFile, part: zipfile.ZipInfo, scan: _Scan, 
                 ):
                     raise SheetProblem(BOMB, "bomb")
                 seen = tail + piece
+                scan.tags += piece.count(b"<")
+                if scan.tags > MOST_TAGS:
+                    raise SheetProblem(BOMB, "bomb")
+                held.take(seen)
                 if own == len(piece):
                     _check_encoding(seen)
                 if ENTITY.search(seen):
@@ -146,11 +184,11 @@ def _book(file: Any, name: str, scan: _Scan) -> Book:
     book.date_1904 = file.epoch.year == 1904
     if len(file.worksheets) > MOST_SHEETS:
         raise SheetProblem(f"The file has more than {MOST_SHEETS} sheets. Split it.", "too_many_sheets")
-    rows = 0
+    rows, cells = 0, _Cells()
     for page in file.worksheets:
         page.reset_dimensions()
         path = str(page._worksheet_path).lstrip("/")
-        sheet = _sheet(page, book, scan.merged.get(path, []))
+        sheet = _sheet(page, book, cells, scan.merged.get(path, []))
         rows += len(sheet.rows)
         if rows > MOST_ROWS:
             raise SheetProblem(f"The file has more than {MOST_ROWS:,} rows. Split it.", "too_many_rows")
@@ -177,11 +215,11 @@ def _note(book: Book, scan: _Scan) -> None:
         book.notes.append("Days in this file are counted from 1904, and were read so.")
 
 
-def _sheet(page: Any, book: Book, merged: list[tuple[int, int, int, int]]) -> Sheet:
-    sheet = Sheet(str(clean_cell(page.title) or "Sheet"))
+def _sheet(page: Any, book: Book, read: "_Cells", merged: list[tuple[int, int, int, int]]) -> Sheet:
+    sheet = Sheet(str(clean_cell(page.title[:LONGEST_TITLE]) or "Sheet"))
     blank, fill = 0, _Fill(merged)
     for number, cells in enumerate(page.iter_rows(max_col=MOST_COLUMNS, values_only=True), start=1):
-        values = fill.filled(number, [_value(cell) for cell in cells])
+        values = fill.filled(number, [read.value(cell) for cell in cells])
         while values and values[-1] is None:
             values.pop()
         if values:
@@ -197,6 +235,21 @@ def _sheet(page: Any, book: Book, merged: list[tuple[int, int, int, int]]) -> Sh
         if len(sheet.rows) > MOST_ROWS:
             raise SheetProblem(f"The file has more than {MOST_ROWS:,} rows. Split it.", "too_many_rows")
     return sheet
+
+
+class _Cells:
+    """Reads cells, and refuses before their words together fill the memory."""
+
+    def __init__(self) -> None:
+        self.letters = 0
+
+    def value(self, cell: Any) -> Value:
+        """Return what stands in a cell."""
+        if isinstance(cell, str):
+            self.letters += len(cell)
+            if self.letters > MOST_LETTERS:
+                raise SheetProblem(BOMB, "bomb")
+        return _value(cell)
 
 
 class _Fill:

@@ -9,6 +9,7 @@ from django.shortcuts import render
 from refit.boat.models import Kind
 from refit.boat.refusals import Refused
 from refit.buying.actions import deliveries as arriving
+from refit.buying.actions import deposits
 from refit.buying.actions.deliveries import Arrival
 from refit.buying.models import COMING_STATES, Delivery, DeliveryLine, Line, Order
 from refit.calc.numbers import format_quantity
@@ -68,6 +69,9 @@ def undo(request: Any, pk: int) -> HttpResponse:
     back = at(request, "order", number) if number else at(request, "orders")
 
     def deed() -> Done:
+        if deposits.says_lost(delivery):
+            deposits.find_deposit(delivery, by=request.user, today=request.today)
+            return Done(back, f"The deposit on order {number} is not lost.")
         arriving.undo_delivery(delivery, by=request.user, today=request.today)
         return Done(back, f"Taken back: what came on {delivery.arrived_on:%-d %b %Y}. It is still to come.")
 

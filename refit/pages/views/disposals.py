@@ -116,7 +116,7 @@ def _of_part(request: Any) -> dict[str, Any]:
     asked = request.GET.get("part", "")
     if not (asked.isascii() and asked.isdigit()):
         return {}
-    part = seeing.one(seeing.parts(request.member), pk=int(asked))
+    part = seeing.one(seeing.parts(request.member), pk=int(asked) if len(asked) < 19 else -1)
     return {"part": part, "what": part.name, "system": part.system_id}
 
 
