@@ -75,6 +75,51 @@ def wanted(jobs: Iterable[Job]) -> dict[int, list[Wanted]]:
     return found
 
 
+@dataclass(frozen=True)
+class Want:
+    """One thing that a job wants, with where to fetch it and what is short of it."""
+
+    need: Need
+    part: Part | None
+    taken: Decimal
+    on_order: Decimal
+    unmet: Decimal
+    short: Decimal  # still wanted, and lying nowhere
+    usable: list[tuple[Holding, Decimal]] = field(default_factory=list)
+    drafted: Decimal = NIL  # stands on an order that is not placed yet
+
+    @property
+    def done(self) -> bool:
+        return self.unmet <= 0 and self.on_order <= 0
+
+    @property
+    def spots(self) -> list[tuple[Holding, Decimal]]:
+        """Return where to fetch it, each with how much to take there; of what is not counted, where there is some."""
+        found, rest = [], self.unmet
+        for holding, there in self.usable:
+            some = min(rest, there)
+            if some > 0 or (rest > 0 and holding.level):
+                found.append((holding, some))
+            rest -= some
+        return found
+
+    @property
+    def to_take(self) -> Decimal:
+        """Return how much of what is still wanted lies somewhere."""
+        return sum((some for _, some in self.spots), NIL)
+
+
+def against(want: Wanted, where: dict[int, Whereabouts]) -> Want:
+    """Return a need set against where its part lies."""
+    part = want.need.part
+    here = where.get(part.pk) if part else None
+    there = here.aboard + here.ashore if here else NIL
+    enough = bool(here and here.level not in ("", "gone"))  # kept by level: there is some
+    short = NIL if enough else max(want.unmet - there - want.drafted, NIL)
+    usable = here.usable if here else []
+    return Want(want.need, part, want.taken, want.on_order, want.unmet, short, usable, want.drafted)
+
+
 Key = tuple[int, int | None]
 
 

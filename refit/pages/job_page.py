@@ -5,8 +5,7 @@ only for those who may see it.
 """
 
 import json
-from dataclasses import dataclass, field
-from decimal import Decimal
+from dataclasses import dataclass
 from typing import Any
 
 from django.db.models import Sum
@@ -14,52 +13,17 @@ from django.db.models import Sum
 from refit.boat.rights import Right
 from refit.buying.drawn import Taken, drawn
 from refit.buying.models import Line, LineKind, OrderState
-from refit.buying.reading import Known, Wanted, known, wanted
+from refit.buying.reading import Known, Want, against, known, wanted
 from refit.calc.numbers import format_quantity
 from refit.pages.acting import at
 from refit.pages.forms.forecast import EstimateForm
 from refit.pages.forms.jobs import NeedForm
 from refit.pages.paper_owners import kept_of
-from refit.stores.models import Holding, Movement, Need, Part
+from refit.stores.models import Holding, Movement, Part
 from refit.stores.reading import Whereabouts, parts_named, whereabouts
 from refit.work.models import TRANSITIONS, Estimate, EstimateAmount, Job, State
 
-NIL = Decimal(0)
 LAST = 12  # takings shown on the page; the whole is in the ledger's own list
-
-
-@dataclass(frozen=True)
-class Want:
-    """One thing that the job wants, with where it lies and what is short of it."""
-
-    need: Need
-    part: Part | None
-    taken: Decimal
-    on_order: Decimal
-    unmet: Decimal
-    short: Decimal  # still wanted, and lying nowhere
-    lies: list[Holding] = field(default_factory=list)
-    drafted: Decimal = NIL  # stands on an order that is not placed yet
-
-    @property
-    def done(self) -> bool:
-        return self.unmet <= 0 and self.on_order <= 0
-
-    @property
-    def spots(self) -> list[tuple[Holding, Decimal]]:
-        """Return where to fetch it, each with how much to take there; of what is not counted, where there is some."""
-        found, rest = [], self.unmet
-        for holding in self.lies:
-            some = min(rest, Decimal(holding.quantity))
-            if some > 0 or (rest > 0 and holding.level):
-                found.append((holding, some))
-            rest -= some
-        return found
-
-    @property
-    def to_take(self) -> Decimal:
-        """Return how much of what is still wanted lies somewhere."""
-        return sum((some for _, some in self.spots), NIL)
 
 
 @dataclass(frozen=True)
@@ -101,7 +65,7 @@ def page_of(request: Any, job: Job, form: NeedForm) -> dict[str, Any]:
     parts = {want.need.part_id for want in wants if want.need.part_id}
     parts |= {line.part_id for line in lines if line.part_id}
     where = whereabouts(job.boat, parts, request.today) if parts else {}
-    rows = [_want(want, where) for want in wants]
+    rows = [against(want, where) for want in wants]
     context = {
         "job": job,
         "form": form,
@@ -167,16 +131,6 @@ def _choice(row: Known) -> Choice:
         words.append(f"{format_quantity(row.on_order)}{unit} on order")
     fills = json.dumps({"part": str(row.part.pk), "words": row.part.name})
     return Choice(row.part, ", ".join(words), fills)
-
-
-def _want(want: Wanted, where: dict[int, Whereabouts]) -> Want:
-    part = want.need.part
-    here = where.get(part.pk) if part else None
-    lies = here.holdings if here else []
-    there = here.aboard + here.ashore if here else NIL
-    enough = bool(here and here.level not in ("", "gone"))  # kept by level: there is some
-    short = NIL if enough else max(want.unmet - there - want.drafted, NIL)
-    return Want(want.need, part, want.taken, want.on_order, want.unmet, short, lies, want.drafted)
 
 
 def _bought(line: Line, where: dict[int, Whereabouts]) -> Bought:

@@ -31,6 +31,7 @@ class Whereabouts:
     away: Decimal = NIL
     aside: Decimal = NIL  # there, but going back: not usable, and in none of the sums above
     level: str = ""  # for what is kept by level or just here: the best level aboard
+    usable: list[tuple[Holding, Decimal]] = field(default_factory=list)  # where to take how much, away last
 
 
 def whereabouts(boat: Boat, parts: Iterable[int], on: date) -> dict[int, Whereabouts]:
@@ -50,14 +51,20 @@ def whereabouts(boat: Boat, parts: Iterable[int], on: date) -> dict[int, Whereab
             here.level = holding.level
         free = holding.quantity - holding.aside
         here.aside += holding.aside
+        runs_out = holding.lot.expires_on if holding.lot and holding.place.where == Where.ABOARD else None
+        late = runs_out is not None and runs_out < on
+        if not late and (free > 0 or holding.level):
+            here.usable.append((holding, free))
         if holding.place.where == Where.AWAY:
             here.away += free
         elif holding.place.where == Where.ASHORE:
             here.ashore += free
-        elif holding.lot and holding.lot.expires_on and holding.lot.expires_on < on:
+        elif late:
             here.out_of_date += free
         else:
             here.aboard += free
+    for here in found.values():  # what lies here is taken before what would have to be sent for
+        here.usable.sort(key=lambda spot: spot[0].place.where == Where.AWAY)
     return found
 
 
