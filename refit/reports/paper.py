@@ -1,7 +1,7 @@
 """Lists on paper: black on white, headings on every page, rows whole, and on each sheet what it is worth.
 
-Decides the page (identity, as-at date, page n of m, who prepared it), the type and the rules. Does not decide
-what the list says: columns, groups and rows come ready as text.
+Decides the type and the rules; what stands round the list is the page's. Does not decide what the list says:
+columns, groups and rows come ready as text.
 """
 
 import enum
@@ -14,11 +14,8 @@ from io import BytesIO
 from typing import Any
 from xml.sax.saxutils import escape
 
-from babel.dates import format_date
 from reportlab.lib.enums import TA_LEFT, TA_RIGHT
-from reportlab.lib.pagesizes import A4, landscape
 from reportlab.lib.styles import ParagraphStyle
-from reportlab.lib.units import mm
 from reportlab.pdfbase.pdfmetrics import stringWidth
 from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import (
@@ -32,25 +29,16 @@ from reportlab.platypus import (
     Table,
 )
 
-from refit.reports import fonts
 from refit.reports.fonts import BOLD, REGULAR, printable
-from refit.reports.workbook import NOT_VERIFIED, clean
+from refit.reports.page import FOOT, HEAD, MARGIN, Page, about, cut, numbered
+from refit.reports.page import day as day
 
 SIZE, LEADING = 8.6, 10.8
-MARGIN = 14 * mm
-HEAD, FOOT = 14 * mm, 8 * mm
 PAD = 3.5
 LINES_IN_A_ROW = 30  # a row must fit on one page, as it is never broken
 MORE = "… (more on screen)"
 
 _NOTE = ParagraphStyle("note", fontName=REGULAR, fontSize=SIZE, leading=LEADING)
-
-
-class Page(enum.Enum):
-    """Name the sheet of paper."""
-
-    PORTRAIT = A4
-    LANDSCAPE = landscape(A4)
 
 
 class Side(enum.Enum):
@@ -62,11 +50,12 @@ class Side(enum.Enum):
 
 @dataclass(frozen=True)
 class PaperColumn:
-    """Describe one column; widths are shares of the page."""
+    """Describe one column; widths are shares of the page. Boxes to tick hold a cross where the cell says anything."""
 
     heading: str
     share: float
     side: Side = Side.LEFT
+    boxes: bool = False
 
 
 @dataclass(frozen=True)
@@ -91,11 +80,6 @@ def shown(quantity: Decimal) -> str:
     return text.rstrip("0").rstrip(".") if "." in text else text
 
 
-def day(value: date | None) -> str:
-    """Return a date as people write it, 3 Mar 2026; nothing for none."""
-    return "" if value is None else format_date(value, "d MMM y", locale="en_GB")
-
-
 def table_pdf(
     title: str,
     *,
@@ -108,87 +92,22 @@ def table_pdf(
     empty: str = "Nothing to list.",
 ) -> bytes:
     """Write a list as a PDF; `identity` is the boat's identity, `notes` stand above the table."""
-    fonts.use_fonts()
-    width, height = page.value
-    inner = width - 2 * MARGIN
+    canvas_maker = numbered(title, identity, as_at)
+    inner, room = page.inner
     widths = _widths(columns, inner)
     listed = any(group.rows for group in groups)
     first = _above(columns if listed else (), widths, notes)
     later = _above(columns if listed else (), widths, ())
     out = BytesIO()
-    # invariant: the same list gives the same file, so a copy can be told from a change
-    document = BaseDocTemplate(
-        out,
-        pagesize=page.value,
-        title=clean(title),
-        author=clean(" · ".join(identity)),
-        subject=NOT_VERIFIED,
-        lang="en-GB",
-        invariant=1,
-    )
+    document = BaseDocTemplate(out, pagesize=page.value, **about(title, identity))
     for name, above, following in (("first", first, "later"), ("later", later, None)):
-        room = height - 2 * MARGIN - HEAD - FOOT - _height(above, inner)
-        frame = Frame(MARGIN, MARGIN + FOOT, inner, room, 0, 0, 0, 0)
+        frame = Frame(MARGIN, MARGIN + FOOT, inner, room - _height(above, inner), 0, 0, 0, 0)
         template = PageTemplate(name, [frame], onPage=partial(_draw_above, above=above))
         template.autoNextPageTemplate = following
         document.addPageTemplates(template)
     story: list[Flowable] = [_table(group, columns, widths) for group in groups if group.rows]
-    furniture = partial(_draw_furniture, title=title, identity=identity, as_at=as_at)
-    document.build(
-        story or [Paragraph(_marked_up(empty), _NOTE)],
-        canvasmaker=partial(_CountedCanvas, furniture=furniture),
-    )
+    document.build(story or [Paragraph(_marked_up(empty), _NOTE)], canvasmaker=canvas_maker)
     return out.getvalue()
-
-
-class _CountedCanvas(Canvas):
-    """Hold the pages back until their number is known, then give each its head and foot."""
-
-    def __init__(self, *args: Any, furniture: Any, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
-        self._furniture = furniture
-        self._held: list[dict[str, Any]] = []
-
-    def showPage(self) -> None:
-        self._held.append(dict(self.__dict__))
-        self._startPage()
-
-    def save(self) -> None:
-        held = self._held
-        for number, state in enumerate(held, 1):
-            self.__dict__.update(state)
-            self._furniture(self, number, len(held))
-            super().showPage()
-        super().save()
-
-
-def _draw_furniture(
-    canvas: Canvas,
-    number: int,
-    pages: int,
-    *,
-    title: str,
-    identity: Sequence[str],
-    as_at: date,
-) -> None:
-    width, height = canvas._pagesize
-    left, right, top = MARGIN, width - MARGIN, height - MARGIN
-    stamp = f"As at {day(as_at)}"
-    room = right - left - stringWidth(stamp, REGULAR, 10) - 12
-    canvas.setFillGray(0)
-    canvas.setFont(BOLD, 15)
-    canvas.drawString(left, top - 12, _cut(title, BOLD, 15, room))
-    canvas.setFont(REGULAR, 10)
-    canvas.drawRightString(right, top - 12, stamp)
-    canvas.setFont(REGULAR, 9)
-    canvas.drawString(left, top - 26, _cut(" · ".join(identity), REGULAR, 9, right - left))
-    canvas.setLineWidth(1.2)
-    canvas.line(left, top - 33, right, top - 33)
-    canvas.setLineWidth(0.5)
-    canvas.line(left, MARGIN + 13, right, MARGIN + 13)
-    canvas.setFont(REGULAR, 8.5)
-    canvas.drawString(left, MARGIN + 2, NOT_VERIFIED)
-    canvas.drawRightString(right, MARGIN + 2, f"Page {number} of {pages}")
 
 
 def _widths(columns: Sequence[PaperColumn], inner: float) -> list[float]:
@@ -259,7 +178,7 @@ def _table(group: Group, columns: Sequence[PaperColumn], widths: Sequence[float]
     look = [*_look(columns), ("LINEBELOW", (0, 0), (-1, -1), 0.25, (0.5, 0.5, 0.5))]
     rows: list[list[Any]] = []
     if group.heading:
-        rows.append([_cut(group.heading, BOLD, 10, sum(widths) - 2 * PAD), *[""] * (len(columns) - 1)])
+        rows.append([cut(group.heading, BOLD, 10, sum(widths) - 2 * PAD), *[""] * (len(columns) - 1)])
         look += [
             ("SPAN", (0, 0), (-1, 0)),
             ("ALIGN", (0, 0), (-1, 0), "LEFT"),
@@ -276,11 +195,30 @@ def _table(group: Group, columns: Sequence[PaperColumn], widths: Sequence[float]
             look.append(("FONT", (0, len(rows)), (-1, len(rows)), BOLD, SIZE, LEADING))
         rows.append(
             [
-                _cell(text, width, styles[font, column.side])
+                _Box(text) if column.boxes else _cell(text, width, styles[font, column.side])
                 for text, column, width in zip(row.cells, columns, widths, strict=True)
             ]
         )
     return LongTable(rows, colWidths=widths, style=look, repeatRows=1 if group.heading else 0, splitByRow=1)
+
+
+class _Box(Flowable):
+    """A box to tick with a pencil; what is done already is crossed."""
+
+    side = 10.0
+
+    def __init__(self, text: str) -> None:
+        super().__init__()
+        self._crossed = bool(text)
+
+    def wrap(self, *_: float) -> tuple[float, float]:
+        return self.side, self.side
+
+    def draw(self) -> None:
+        self.canv.setLineWidth(0.9)
+        self.canv.rect(0.5, 0, self.side - 1, self.side - 1)
+        if self._crossed:
+            self.canv.lines([(2, 1.5, 8, 7.5), (2, 7.5, 8, 1.5)])
 
 
 def _cell(text: str, width: float, style: ParagraphStyle) -> Any:
@@ -305,12 +243,3 @@ def _marked_up(text: str) -> str:
 
 def _drawable(text: str) -> str:
     return "\n".join(printable(line) for line in text.splitlines())
-
-
-def _cut(text: str, font: str, size: float, room: float) -> str:
-    plain = printable(text[:400])
-    if stringWidth(plain, font, size) <= room:
-        return plain
-    while plain and stringWidth(plain + "…", font, size) > room:
-        plain = plain[:-1]
-    return plain.rstrip() + "…"
