@@ -23,6 +23,7 @@ ALLOWED_HOSTS = ["*"]
 INSTALLED_APPS = [
     "refit.pages",
     "refit.carry",
+    "refit.voyage",
     "refit.buying",
     "refit.stores",
     "refit.work",

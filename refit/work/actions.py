@@ -86,6 +86,10 @@ def set_state(job: Job, state: str, *, today: date) -> Job:
             field="state",
         )
     fresh.state = state
+    if state in (State.IN_HAND, State.DONE) and fresh.begun_on is None:
+        fresh.begun_on = today
+    elif state not in (State.IN_HAND, State.DONE):
+        fresh.begun_on = None
     fresh.done_on = today if state == State.DONE else None
     fresh.save()
     return fresh

@@ -18,12 +18,13 @@ from refit.buying.models.orders import (
     OrderQuerySet,
     OrderState,
     PricedBy,
+    Promise,
     RateSource,
 )
 from refit.buying.models.payments import Means, Payment, PaymentSplit, Repeat
 from refit.buying.models.refunds import Credit, CreditKind, CreditShare, Return, ReturnLine
 from refit.buying.models.steps import CostStep
-from refit.buying.models.suppliers import Supplier
+from refit.buying.models.suppliers import Offer, OfferQuerySet, Supplier
 
 __all__ = [
     "COMING_STATES",
@@ -43,6 +44,8 @@ __all__ = [
     "Line",
     "LineKind",
     "Means",
+    "Offer",
+    "OfferQuerySet",
     "Order",
     "OrderPaper",
     "OrderQuerySet",
@@ -50,6 +53,7 @@ __all__ = [
     "Payment",
     "PaymentSplit",
     "PricedBy",
+    "Promise",
     "RateSource",
     "Repeat",
     "Return",

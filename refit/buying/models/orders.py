@@ -9,7 +9,7 @@ from django.db.models import Q
 from refit.boat.fields import QuantityField
 from refit.boat.models import Boat, Location, Paper, System
 from refit.buying.models.suppliers import Supplier
-from refit.stores.models import Part, Unit
+from refit.stores.models import Need, Part, Unit
 from refit.work.models import Job
 
 
@@ -70,6 +70,9 @@ class Order(models.Model):
     )
     job = models.ForeignKey(Job, on_delete=models.PROTECT, null=True, blank=True, related_name="orders")
     note = models.CharField(max_length=500, blank=True)
+    chase_on = models.DateField(null=True, blank=True, help_text="The day to ask after it")
+    return_by = models.DateField(null=True, blank=True, help_text="The last day on which it may go back")
+    claim_by = models.DateField(null=True, blank=True, help_text="The last day to claim damage or a refund")
     goods = models.BigIntegerField(default=0)
     landed = models.BigIntegerField(default=0)
     delivered = models.BigIntegerField(default=0)
@@ -133,6 +136,7 @@ class Line(models.Model):
     job = models.ForeignKey(Job, on_delete=models.PROTECT, null=True, blank=True, related_name="lines")
     system = models.ForeignKey(System, on_delete=models.PROTECT, null=True, blank=True, related_name="lines")
     place = models.ForeignKey(Location, on_delete=models.PROTECT, null=True, blank=True, related_name="lines")
+    need = models.ForeignKey(Need, on_delete=models.SET_NULL, null=True, blank=True, related_name="lines")
     replaces = models.ForeignKey(
         "self", on_delete=models.PROTECT, null=True, blank=True, related_name="replaced_by"
     )
@@ -211,3 +215,22 @@ class OrderPaper(models.Model):
 
     def __str__(self) -> str:
         return f"{self.paper} of {self.order}"
+
+
+class Promise(models.Model):
+    """A day that somebody promised for an order. The newest is the day it is expected."""
+
+    boat = models.ForeignKey(Boat, on_delete=models.CASCADE, related_name="+")
+    order = models.ForeignKey(Order, on_delete=models.CASCADE, related_name="promises")
+    day = models.DateField(null=True, blank=True, help_text="Nothing: they do not know")
+    who = models.CharField("who said so", max_length=80, blank=True)
+    said_on = models.DateField()
+    note = models.CharField(max_length=200, blank=True)
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+    entered_at = models.DateTimeField(auto_now_add=True)
+
+    class Meta:
+        ordering = ["said_on", "id"]
+
+    def __str__(self) -> str:
+        return f"{self.order} promised for {self.day}"

@@ -14,21 +14,28 @@ from refit.stores.models.ledger import (
     MovementQuerySet,
     Reason,
 )
-from refit.stores.models.needs import Need, NeedQuerySet
+from refit.stores.models.needs import Companion, KitList, KitListLine, Need, NeedQuerySet
 from refit.stores.models.parts import (
+    GOOD_CONDITIONS,
+    Condition,
     Hazard,
     Kept,
+    KitContent,
     Lot,
     NumberKind,
     Part,
     PartNumber,
     PartPaper,
     PartQuerySet,
+    Side,
     Unit,
 )
 
 __all__ = [
     "DOCUMENTED",
+    "GOOD_CONDITIONS",
+    "Companion",
+    "Condition",
     "Count",
     "Entry",
     "EntryKind",
@@ -36,6 +43,9 @@ __all__ = [
     "Holding",
     "HoldingQuerySet",
     "Kept",
+    "KitContent",
+    "KitList",
+    "KitListLine",
     "Level",
     "Lot",
     "Missing",
@@ -50,6 +60,7 @@ __all__ = [
     "PartQuerySet",
     "Reason",
     "SetAside",
+    "Side",
     "Unit",
     "usable",
 ]

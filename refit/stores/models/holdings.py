@@ -7,7 +7,7 @@ from django.db.models import Q, QuerySet
 
 from refit.boat.fields import QuantityField
 from refit.boat.models import Boat, Location, Where
-from refit.stores.models.parts import Lot, Part
+from refit.stores.models.parts import GOOD_CONDITIONS, Lot, Part
 
 
 class Level(models.TextChoices):
@@ -73,5 +73,6 @@ class SetAside(models.Model):
 
 
 def usable(holdings: "QuerySet[Holding]", on: Any) -> "QuerySet[Holding]":
-    """Return the holdings whose date has not passed on that day (the marked day itself still counts)."""
-    return holdings.filter(Q(lot=None) | Q(lot__expires_on=None) | Q(lot__expires_on__gte=on))
+    """Return the good holdings whose date has not passed on that day (the marked day itself still counts)."""
+    dated = Q(lot__expires_on=None) | Q(lot__expires_on__gte=on)
+    return holdings.filter(Q(lot=None) | (dated & Q(lot__condition__in=GOOD_CONDITIONS)))

@@ -24,6 +24,9 @@ class EntryKind(models.TextChoices):
     LEVEL = "level", "Level"
     DELIVERY = "delivery", "Arrived"
     RETURN = "return", "Sent back"
+    CUT = "cut", "Cut"
+    KIT = "kit", "Kit opened"
+    OFF = "off", "Taken off the boat"
     UNDO = "undo", "Undone"
 
 
@@ -65,6 +68,10 @@ class Reason(models.TextChoices):
     MOVED = "moved", "moved"
     LEVEL = "level", "level said"
     RETURNED = "returned", "sent back"
+    CUT = "cut", "cut"
+    BITS = "bits", "too short, to bits"
+    KIT = "kit", "kit opened"
+    OFF = "off", "taken off the boat"
     UNDONE = "undone", "undone"
 
 

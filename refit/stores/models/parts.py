@@ -42,6 +42,14 @@ class Hazard(models.TextChoices):
     OTHER = "9", "9 Other (lithium batteries)"
 
 
+class Side(models.TextChoices):
+    """Port and starboard parts are different parts."""
+
+    NONE = "", ""
+    PORT = "port", "Port"
+    STARBOARD = "starboard", "Starboard"
+
+
 class PartQuerySet(models.QuerySet["Part"]):
     def in_use(self) -> "PartQuerySet":
         return self.filter(retired_at=None)
@@ -71,6 +79,13 @@ class Part(models.Model):
     minimum = QuantityField("least to carry", default=0)
     has_expiry = models.BooleanField("has a date that runs out", default=False)
     has_serial = models.BooleanField("has a serial or batch number", default=False)
+    in_pieces = models.BooleanField("kept in pieces, each with its length", default=False)
+    bits_under = QuantityField(
+        "ends shorter than this go to bits", default=0, help_text="In the part's unit; nought keeps every end"
+    )
+    sets_of = models.PositiveSmallIntegerField("fitted in sets of", default=1)
+    side = models.CharField(max_length=9, choices=Side, blank=True, default="")
+    no_air = models.BooleanField("may not go by air", default=False)
     superseded_by = models.ForeignKey(
         "self", on_delete=models.PROTECT, null=True, blank=True, related_name="supersedes"
     )
@@ -92,6 +107,14 @@ class Part(models.Model):
             models.CheckConstraint(name="part_kept_known", condition=Q(kept__in=Kept.values)),
             models.CheckConstraint(name="part_minimum_not_negative", condition=Q(minimum__gte=0)),
             models.CheckConstraint(name="part_not_by_itself", condition=~Q(superseded_by=F("id"))),
+            models.CheckConstraint(name="part_side_known", condition=Q(side__in=Side.values)),
+            models.CheckConstraint(
+                name="part_sets_in_bounds", condition=Q(sets_of__gte=1) & Q(sets_of__lte=1000)
+            ),
+            models.CheckConstraint(name="part_bits_not_negative", condition=Q(bits_under__gte=0)),
+            models.CheckConstraint(
+                name="part_pieces_are_counted", condition=Q(in_pieces=False) | Q(kept=Kept.COUNTED)
+            ),
         ]
 
     def __str__(self) -> str:
@@ -139,13 +162,31 @@ class PartNumber(models.Model):
         super().save(*args, **kwargs)
 
 
+class Condition(models.TextChoices):
+    """What state a thing is in; only what is good (or never asked about) counts as usable."""
+
+    NEW = "", ""
+    GOOD = "good", "Good"
+    OVERHAUL = "overhaul", "To overhaul"
+    SCRAP = "scrap", "Scrap"
+    INCOMPLETE = "short", "Incomplete"
+
+
+GOOD_CONDITIONS = (Condition.NEW, Condition.GOOD)
+
+
 class Lot(models.Model):
-    """A batch that shares an expiry date or a serial."""
+    """A batch that shares an expiry date or a serial; or one numbered thing: a piece, or what came off the boat."""
 
     boat = models.ForeignKey(Boat, on_delete=models.CASCADE, related_name="+")
     part = models.ForeignKey(Part, on_delete=models.PROTECT, related_name="lots")
     serial = models.CharField("batch or serial", max_length=60, blank=True)
     expires_on = models.DateField(null=True, blank=True)
+    number = models.PositiveIntegerField(
+        null=True, blank=True, help_text="Of a piece, or of what was taken off the boat"
+    )
+    condition = models.CharField(max_length=8, choices=Condition, blank=True, default="")
+    note = models.CharField(max_length=200, blank=True)
 
     class Meta:
         ordering = ["expires_on", "id"]
@@ -153,16 +194,55 @@ class Lot(models.Model):
             models.UniqueConstraint(
                 name="lot_once_dated",
                 fields=["part", "serial", "expires_on"],
-                condition=Q(expires_on__isnull=False),
+                condition=Q(expires_on__isnull=False, number=None),
             ),
             models.UniqueConstraint(
-                name="lot_once_undated", fields=["part", "serial"], condition=Q(expires_on=None)
+                name="lot_once_undated",
+                fields=["part", "serial"],
+                condition=Q(expires_on=None, number=None),
             ),
-            models.CheckConstraint(name="lot_says_something", condition=~Q(serial="", expires_on=None)),
+            models.UniqueConstraint(
+                name="lot_number_once", fields=["part", "number"], condition=Q(number__isnull=False)
+            ),
+            models.CheckConstraint(
+                name="lot_says_something", condition=~Q(serial="", expires_on=None, number=None)
+            ),
+            models.CheckConstraint(name="lot_condition_known", condition=Q(condition__in=Condition.values)),
+            models.CheckConstraint(
+                name="lot_condition_of_a_thing", condition=Q(condition="") | Q(number__isnull=False)
+            ),
         ]
 
     def __str__(self) -> str:
+        if self.condition:
+            return " ".join(
+                word
+                for word in (f"no. {self.number}", self.serial, self.get_condition_display().lower())
+                if word
+            )
+        if self.number is not None:
+            return f"piece {self.number}"
         return self.serial or f"to {self.expires_on:%m/%y}"
+
+
+class KitContent(models.Model):
+    """What a kit holds: so many of a part in one of it."""
+
+    boat = models.ForeignKey(Boat, on_delete=models.CASCADE, related_name="+")
+    kit = models.ForeignKey(Part, on_delete=models.CASCADE, related_name="contents")
+    part = models.ForeignKey(Part, on_delete=models.PROTECT, related_name="in_kits")
+    quantity = QuantityField(default=1)
+
+    class Meta:
+        ordering = ["id"]
+        constraints = [
+            models.UniqueConstraint(name="kit_content_once", fields=["kit", "part"]),
+            models.CheckConstraint(name="kit_content_some", condition=Q(quantity__gt=0)),
+            models.CheckConstraint(name="kit_not_in_itself", condition=~Q(kit=F("part"))),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.part} in {self.kit}"
 
 
 class PartPaper(models.Model):

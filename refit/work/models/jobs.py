@@ -1,12 +1,13 @@
-"""The work list: jobs, each belonging to one system. Knows no parts."""
+"""Jobs: what is to be done, how far it is, what it takes and what it may cost."""
 
 from typing import Any
 
 from django.conf import settings
 from django.db import models
-from django.db.models import Q
+from django.db.models import F, Q
 
-from refit.boat.models import Boat, Member, Paper, System
+from refit.boat.fields import QuantityField
+from refit.boat.models import Boat, Location, Member, Paper, System
 from refit.boat.rights import RIGHTS, Right
 from refit.calc.text import fold
 
@@ -40,6 +41,34 @@ class Before(models.TextChoices):
     ANOTHER_YEAR = "another", "Another year"
 
 
+class Priority(models.IntegerChoices):
+    FIRST = 1, "First"
+    NORMAL = 2, "Normal"
+    CAN_WAIT = 3, "Can wait"
+
+
+class Trait(models.TextChoices):
+    """What a job brings with it, for what may be done when and beside what. `refit.calc.clashes` knows them."""
+
+    HOT = "hot", "Hot work: welding, sparks, heat gun"
+    SOLVENT = "solvent", "Solvents"
+    RESIN = "resin", "Resin"
+    PAINT = "paint", "Paint or varnish"
+    FUEL = "fuel", "Fuel"
+    FOAM = "foam", "Foam or insulation"
+    GAS = "gas", "Gas (LPG)"
+    DUST = "dust", "Dusty: grinding, sanding"
+    NOISE = "noise", "Noisy"
+    MAINS = "mains", "Mains electricity"
+    WATER = "water", "Water about"
+    CONFINED = "confined", "Confined space"
+    LITHIUM = "lithium", "Lithium batteries"
+    RIGGING = "rigging", "Rigging"
+    STEERING = "steering", "Steering"
+    LIFTING = "lifting", "Lifting"
+    HULL = "hull", "Opening in the hull"
+
+
 class JobQuerySet(models.QuerySet["Job"]):
     def open(self) -> "JobQuerySet":
         return self.filter(state__in=OPEN_STATES)
@@ -70,6 +99,22 @@ class Job(models.Model):
     made_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
     made_at = models.DateTimeField(auto_now_add=True)
     done_on = models.DateField(null=True, blank=True)
+    begun_on = models.DateField(null=True, blank=True)
+    priority = models.PositiveSmallIntegerField(choices=Priority, default=Priority.NORMAL)
+    days = QuantityField(
+        "days of work", null=True, blank=True, help_text="A day has eight hours: 0.25 is two hours"
+    )
+    not_before = models.DateField(null=True, blank=True)
+    space = models.ForeignKey(
+        Location, on_delete=models.PROTECT, null=True, blank=True, related_name="jobs_here"
+    )
+    sole_use = models.BooleanField("nobody else can work there meanwhile", default=False)
+    dry = models.BooleanField("needs dry weather", default=False)
+    above_celsius = models.SmallIntegerField("needs more than, °C", null=True, blank=True)
+    cure_days = models.PositiveSmallIntegerField("days to cure after it", default=0)
+    found_during = models.ForeignKey(
+        "self", on_delete=models.SET_NULL, null=True, blank=True, related_name="led_to"
+    )
 
     objects = JobQuerySet.as_manager()
 
@@ -82,6 +127,19 @@ class Job(models.Model):
             models.CheckConstraint(name="job_title_given", condition=~Q(title="")),
             models.CheckConstraint(name="job_title_short", condition=Q(title__length__lte=120)),
             models.CheckConstraint(name="job_note_short", condition=Q(note__length__lte=4000)),
+            models.CheckConstraint(name="job_priority_known", condition=Q(priority__in=Priority.values)),
+            models.CheckConstraint(
+                name="job_days_in_bounds", condition=Q(days=None) | (Q(days__gte=0) & Q(days__lte=1000))
+            ),
+            models.CheckConstraint(name="job_cure_in_bounds", condition=Q(cure_days__lte=365)),
+            models.CheckConstraint(
+                name="job_celsius_in_bounds",
+                condition=Q(above_celsius=None) | (Q(above_celsius__gte=-30) & Q(above_celsius__lte=60)),
+            ),
+            models.CheckConstraint(
+                name="job_sole_use_of_a_space", condition=Q(sole_use=False) | Q(space__isnull=False)
+            ),
+            models.CheckConstraint(name="job_not_found_by_itself", condition=~Q(found_during=F("id"))),
         ]
 
     def __str__(self) -> str:
@@ -90,6 +148,24 @@ class Job(models.Model):
     def save(self, *args: Any, **kwargs: Any) -> None:
         self.folded = fold(f"{self.number} {self.title}")[:240]
         super().save(*args, **kwargs)
+
+
+class JobTrait(models.Model):
+    """One thing that a job brings with it."""
+
+    boat = models.ForeignKey(Boat, on_delete=models.CASCADE, related_name="+")
+    job = models.ForeignKey(Job, on_delete=models.CASCADE, related_name="traits")
+    trait = models.CharField(max_length=8, choices=Trait)
+
+    class Meta:
+        ordering = ["id"]
+        constraints = [
+            models.UniqueConstraint(name="job_trait_once", fields=["job", "trait"]),
+            models.CheckConstraint(name="job_trait_known", condition=Q(trait__in=Trait.values)),
+        ]
+
+    def __str__(self) -> str:
+        return self.get_trait_display()
 
 
 class Estimate(models.Model):
@@ -129,16 +205,26 @@ class EstimateAmount(models.Model):
         return f"{self.estimate} from {self.set_on}"
 
 
+class Moment(models.TextChoices):
+    ANY = "", ""
+    BEFORE = "before", "Before"
+    AFTER = "after", "After"
+
+
 class JobPaper(models.Model):
-    """A paper that belongs to a job."""
+    """A paper that belongs to a job; a photo may show it before or after."""
 
     boat = models.ForeignKey(Boat, on_delete=models.CASCADE, related_name="+")
     job = models.ForeignKey(Job, on_delete=models.CASCADE, related_name="job_papers")
     paper = models.ForeignKey(Paper, on_delete=models.CASCADE, related_name="job_papers")
+    moment = models.CharField(max_length=6, choices=Moment, blank=True, default="")
 
     class Meta:
         ordering = ["id"]
-        constraints = [models.UniqueConstraint(name="job_paper_once", fields=["job", "paper"])]
+        constraints = [
+            models.UniqueConstraint(name="job_paper_once", fields=["job", "paper"]),
+            models.CheckConstraint(name="job_paper_moment_known", condition=Q(moment__in=Moment.values)),
+        ]
 
     def __str__(self) -> str:
         return f"{self.paper} of {self.job}"

@@ -1,0 +1,5 @@
+from django.apps import AppConfig
+
+
+class VoyageConfig(AppConfig):
+    name = "refit.voyage"
