@@ -4,6 +4,7 @@ Decides what stands round the contents of every sheet. Does not decide the conte
 """
 
 import enum
+from bisect import bisect_right
 from collections.abc import Sequence
 from datetime import date
 from functools import partial
@@ -48,9 +49,8 @@ def cut(text: str, font: str, size: float, room: float) -> str:
     plain = printable(text[:400])
     if stringWidth(plain, font, size) <= room:
         return plain
-    while plain and stringWidth(plain + "…", font, size) > room:
-        plain = plain[:-1]
-    return plain.rstrip() + "…"
+    fits = bisect_right(range(1, len(plain)), room, key=lambda n: stringWidth(plain[:n] + "…", font, size))
+    return plain[:fits].rstrip() + "…"
 
 
 def about(title: str, identity: Sequence[str]) -> dict[str, Any]:

@@ -106,7 +106,7 @@ def table_pdf(
         template.autoNextPageTemplate = following
         document.addPageTemplates(template)
     story: list[Flowable] = [_table(group, columns, widths) for group in groups if group.rows]
-    document.build(story or [Paragraph(_marked_up(empty), _NOTE)], canvasmaker=canvas_maker)
+    document.build(story or [Paragraph(marked_up(empty), _NOTE)], canvasmaker=canvas_maker)
     return out.getvalue()
 
 
@@ -126,7 +126,7 @@ def _longest_word(heading: str) -> float:
 
 def _above(columns: Sequence[PaperColumn], widths: Sequence[float], notes: Sequence[str]) -> list[Flowable]:
     """Return what stands above the rows: the notes, then the columns' headings."""
-    above: list[Flowable] = [Paragraph(_marked_up(note), _NOTE) for note in notes]
+    above: list[Flowable] = [Paragraph(marked_up(note), _NOTE) for note in notes]
     if notes:
         above.append(Spacer(0, 4))
     if columns:
@@ -234,10 +234,11 @@ def _cell(text: str, width: float, style: ParagraphStyle) -> Any:
     lines = plain.split("\n")
     if len(lines) > LINES_IN_A_ROW:
         plain = "\n".join([*lines[:LINES_IN_A_ROW], MORE])
-    return Paragraph(_marked_up(plain), style)
+    return Paragraph(marked_up(plain), style)
 
 
-def _marked_up(text: str) -> str:
+def marked_up(text: str) -> str:
+    """Return text as a paragraph takes it: nothing in it is markup, and its lines stay lines."""
     return escape(_drawable(text)).replace("\n", "<br/>")
 
 
