@@ -57,6 +57,35 @@ EXAMPLES: dict[str, tuple[dict[str, Any], dict[str, Any]]] = {
     "estimate_says_what": ({}, {"words": ""}),
     "estimate_amount_in_bounds": ({}, {"amount": 10**12}),
     "job_paper_once": ({}, {}),
+    "job_priority_known": ({}, {"number": 99, "priority": 4}),
+    "job_days_in_bounds": ({}, {"number": 99, "days": D("-0.001")}),
+    "job_cure_in_bounds": ({}, {"number": 99, "cure_days": 366}),
+    "job_celsius_in_bounds": ({}, {"number": 99, "above_celsius": 61}),
+    "job_sole_use_of_a_space": ({}, {"number": 99, "sole_use": True}),
+    "job_not_found_by_itself": ({}, {"number": 99, "found_during_id": SELF}),
+    "job_trait_once": ({}, {}),
+    "job_trait_known": ({}, {"trait": "luck"}),
+    "job_paper_moment_known": ({}, {"paper_id": 987654, "moment": "during"}),
+    "after_once": ({}, {}),
+    "after_not_itself": ({}, {"job_id": 987654, "after_id": 987654}),
+    "booking_days_in_bounds": ({}, {"days": 0}),
+    "booking_says_who": ({}, {"who": ""}),
+    "milestone_kind_known": ({}, {"kind": "party"}),
+    "milestone_named": ({}, {"kind": "other", "name": ""}),
+    "milestone_one_of_kind": ({}, {}),
+    "work_terms_some_day": ({}, {"boat_id": 987654, "weekdays": "0000000"}),
+    "work_terms_margin_in_bounds": ({}, {"boat_id": 987654, "margin_days": 366}),
+    "work_terms_rate_in_bounds": ({}, {"boat_id": 987654, "hour_rate": -1}),
+    "day_away_right_way_round": ({}, {"last": date(1999, 1, 1)}),
+    "calendar_secret_long": ({}, {"member_id": 987654, "secret": "short"}),
+    "hours_once_member": ({"helper": ""}, {}),
+    "hours_once_helper": ({"who": None}, {}),
+    "hours_of_a_day": ({}, {"day": date(1999, 1, 1), "minutes": 0}),
+    "hours_of_somebody": ({"who": None}, {"day": date(1999, 1, 1), "helper": ""}),
+    "bag_says_what": ({}, {"what": "", "back_on": date(1999, 1, 1)}),
+    "bag_open_once": ({}, {}),
+    "finish_done_by_known": ({}, {"job_id": 987654, "done_by": "luck"}),
+    "finish_firm_named": ({}, {"job_id": 987654, "done_by": "firm", "name": ""}),
     # stores
     "part_name_given": ({}, {"name": ""}),
     "part_name_short": ({}, {"name": "N" * 121}),
@@ -64,12 +93,30 @@ EXAMPLES: dict[str, tuple[dict[str, Any], dict[str, Any]]] = {
     "part_kept_known": ({}, {"kept": "guessed"}),
     "part_minimum_not_negative": ({}, {"minimum": D("-0.001")}),
     "part_not_by_itself": ({}, {"superseded_by_id": SELF}),
+    "part_side_known": ({}, {"side": "middle"}),
+    "part_sets_in_bounds": ({}, {"sets_of": 0}),
+    "part_bits_not_negative": ({}, {"bits_under": D(-1)}),
+    "part_pieces_are_counted": ({}, {"in_pieces": True, "kept": "level"}),
     "part_number_once": ({"kind": "maker"}, {}),
     "part_gtin_once": ({"kind": "gtin"}, {"part_id": "other"}),
     "part_number_kind_known": ({"kind": "maker"}, {"kind": "secret"}),
     "lot_once_dated": ({"expires_on__isnull": False}, {}),
-    "lot_once_undated": ({"expires_on": None}, {}),
-    "lot_says_something": ({"expires_on": None}, {"serial": ""}),
+    "lot_once_undated": ({"expires_on": None, "number": None}, {}),
+    "lot_says_something": ({"expires_on": None, "number": None}, {"serial": ""}),
+    "lot_number_once": ({"number__isnull": False}, {}),
+    "lot_condition_known": ({"number__isnull": False}, {"number": 99, "condition": "so-so"}),
+    "lot_condition_of_a_thing": ({"number": None}, {"serial": "B77", "condition": "good"}),
+    "companion_once": ({}, {}),
+    "companion_says_what": ({}, {"other_id": None, "words": ""}),
+    "companion_not_itself": ({}, {"other_id": "part_id"}),
+    "companion_some": ({}, {"part_id": "other", "quantity": D(0)}),
+    "kit_list_name_once": ({}, {}),
+    "kit_list_named": ({}, {"name": ""}),
+    "kit_list_line_some": ({}, {"quantity": D(0)}),
+    "kit_list_line_says_what": ({}, {"part_id": None, "words": ""}),
+    "kit_content_once": ({}, {}),
+    "kit_content_some": ({}, {"part_id": "other", "quantity": D(0)}),
+    "kit_not_in_itself": ({}, {"part_id": "kit_id"}),
     "holding_once_lot": ({"lot__isnull": False}, {}),
     "holding_once": ({"lot": None}, {}),
     "holding_not_negative": ({}, {"quantity": D("-0.001")}),
@@ -83,12 +130,18 @@ EXAMPLES: dict[str, tuple[dict[str, Any], dict[str, Any]]] = {
     "movement_reason_known": ({"reverses": None}, {"reason": "magic"}),
     "need_more_than_nothing": ({}, {"quantity": D(0)}),
     "need_says_what": ({}, {"part_id": None, "words": ""}),
+    "need_reserves_what_it_wants": ({}, {"reserved": D(-1)}),
+    "need_reserves_a_part": ({}, {"part_id": None, "words": "x", "reserved": D(1)}),
     "need_guess_in_bounds": ({}, {"guess": -1}),
     "part_paper_once": ({}, {}),
     # buying
     "supplier_name_once": ({}, {}),
     "supplier_name_given": ({}, {"folded": "other", "name": ""}),
     "supplier_name_short": ({}, {"folded": "other", "name": "N" * 81}),
+    "supplier_sums_not_negative": ({}, {"folded": "other", "usual_freight": -1}),
+    "offer_price_not_negative": ({}, {"price": D(-1)}),
+    "offer_pack_some": ({}, {"pack_size": D(0)}),
+    "offer_currency_three": ({}, {"currency": "GB"}),
     "order_number_once": ({}, {}),
     "order_state_known": ({}, {"number": 99, "state": "lost"}),
     "order_rate_positive": ({}, {"number": 99, "rate": D(0)}),
@@ -130,6 +183,9 @@ EXAMPLES: dict[str, tuple[dict[str, Any], dict[str, Any]]] = {
     "disposal_gift_is_free": ({}, {"kind": "given"}),
     "disposal_says_what": ({}, {"what": ""}),
     "order_paper_once": ({}, {}),
+    # voyage
+    "gear_named": ({}, {"name": ""}),
+    "gear_some": ({}, {"quantity": 0}),
 }
 
 
@@ -176,8 +232,8 @@ def _meant(row: Any, changes: dict[str, Any], other: int) -> dict[str, Any]:
             value = 987654
         elif value == "other" and column.endswith("_id"):
             value = other
-        elif value == "to_place_id":
-            value = row.to_place_id
+        elif value in ("to_place_id", "part_id", "kit_id"):
+            value = getattr(row, value)
         meant[column] = value
     return meant
 

@@ -19,6 +19,7 @@ from refit.stores.actions.ledger import undo
 from refit.stores.actions.stow import Counted
 from refit.stores.models import Holding, PartPaper
 from refit.work.models import Estimate, EstimateAmount, JobPaper
+from tests.boat.whole_time import fill_time
 from tests.factory import D, Factory
 
 
@@ -73,6 +74,7 @@ def fill(make: Factory) -> Factory:
     orders.attach_paper(order, receipt)
     fill_money(make, order)
     fill_papers(make, receipt, place, part, job)
+    fill_time(make, order, job)
     return make
 
 
@@ -94,7 +96,7 @@ def fill_money(make: Factory, order: Order) -> None:
         boat, kind="sold", what="Old winch", system=make.system, on=today, amount=500, by=by, today=today
     )
     Contingency.objects.create(boat=boat, amount=1000_00, set_on=today, entered_by=by)
-    job = make.boat.jobs.get()
+    job = make.boat.jobs.get(number=1)
     estimate = Estimate.objects.create(boat=boat, job=job, words="Machining")
     EstimateAmount.objects.create(boat=boat, estimate=estimate, amount=100_00, set_on=today, by=by)
 
