@@ -29,6 +29,7 @@ from reportlab.platypus import (
     Table,
 )
 
+from refit.reports import fonts
 from refit.reports.fonts import BOLD, REGULAR, printable
 from refit.reports.page import FOOT, HEAD, MARGIN, Page, about, cut, numbered
 from refit.reports.page import day as day
@@ -130,16 +131,8 @@ def _above(columns: Sequence[PaperColumn], widths: Sequence[float], notes: Seque
     if notes:
         above.append(Spacer(0, 4))
     if columns:
-        cells = [
-            _cell(c.heading, width, _style(BOLD, c.side)) for c, width in zip(columns, widths, strict=True)
-        ]
-        look = [
-            *_look(columns),
-            ("FONT", (0, 0), (-1, 0), BOLD, SIZE, LEADING),
-            ("VALIGN", (0, 0), (-1, 0), "BOTTOM"),
-            ("LINEBELOW", (0, 0), (-1, 0), 0.9, (0, 0, 0)),
-        ]
-        above.append(Table([cells], colWidths=widths, style=look))
+        cells = _headings(columns, widths)
+        above.append(Table([cells], colWidths=widths, style=[*_look(columns), *_HEADINGS]))
     return above
 
 
@@ -188,18 +181,50 @@ def _table(group: Group, columns: Sequence[PaperColumn], widths: Sequence[float]
             # A heading never stands alone at the foot of a page.
             ("NOSPLIT", (0, 0), (-1, 1)),
         ]
-    styles = {(font, side): _style(font, side) for font in (REGULAR, BOLD) for side in Side}
+    styles = _styles()
     for row in group.rows:
-        font = BOLD if row.strong else REGULAR
         if row.strong:
             look.append(("FONT", (0, len(rows)), (-1, len(rows)), BOLD, SIZE, LEADING))
-        rows.append(
-            [
-                _Box(text) if column.boxes else _cell(text, width, styles[font, column.side])
-                for text, column, width in zip(row.cells, columns, widths, strict=True)
-            ]
-        )
+        rows.append(_cells(row, columns, widths, styles))
     return LongTable(rows, colWidths=widths, style=look, repeatRows=1 if group.heading else 0, splitByRow=1)
+
+
+def listing(columns: Sequence[PaperColumn], rows: Sequence[PaperRow], inner: float) -> LongTable:
+    """Return rows as a table that stands among other things, its columns' headings again on every page it reaches."""
+    fonts.use_fonts()
+    widths, styles = _widths(columns, inner), _styles()
+    look = [*_look(columns), *_HEADINGS, ("LINEBELOW", (0, 1), (-1, -1), 0.25, (0.5, 0.5, 0.5))]
+    cells = [_headings(columns, widths), *(_cells(row, columns, widths, styles) for row in rows)]
+    return LongTable(cells, colWidths=widths, style=look, repeatRows=1, splitByRow=1)
+
+
+_HEADINGS: tuple[tuple[Any, ...], ...] = (
+    ("FONT", (0, 0), (-1, 0), BOLD, SIZE, LEADING),
+    ("VALIGN", (0, 0), (-1, 0), "BOTTOM"),
+    ("LINEBELOW", (0, 0), (-1, 0), 0.9, (0, 0, 0)),
+)
+
+
+def _headings(columns: Sequence[PaperColumn], widths: Sequence[float]) -> list[Any]:
+    pairs = zip(columns, widths, strict=True)
+    return [_cell(column.heading, width, _style(BOLD, column.side)) for column, width in pairs]
+
+
+def _styles() -> dict[tuple[str, Side], ParagraphStyle]:
+    return {(font, side): _style(font, side) for font in (REGULAR, BOLD) for side in Side}
+
+
+def _cells(
+    row: PaperRow,
+    columns: Sequence[PaperColumn],
+    widths: Sequence[float],
+    styles: dict[tuple[str, Side], ParagraphStyle],
+) -> list[Any]:
+    font = BOLD if row.strong else REGULAR
+    return [
+        _Box(text) if column.boxes else _cell(text, width, styles[font, column.side])
+        for text, column, width in zip(row.cells, columns, widths, strict=True)
+    ]
 
 
 class _Box(Flowable):
