@@ -149,7 +149,7 @@ def net(
 ) -> dict[str, Met]:
     """Say of each want, by key and in the order served, how it is met; `terms` are by part, a part without must be asked.
 
-    Raise NettingProblem for a key that is there twice or a quantity below nought.
+    Raise NettingProblem for a key that is there twice, a want without a part, or a quantity below nought.
     """
     ordered = sorted(wants, key=lambda want: (want.priority, want.wanted_by, want.key))
     sources = list(supplies)
@@ -364,5 +364,5 @@ def _refuse(wants: Sequence[Want], supplies: Sequence[Supply]) -> None:
         raise NettingProblem("A want without a part cannot be netted.", "no_part")
     quantities = [(row.key, row.quantity) for row in wants] + [(row.key, row.quantity) for row in supplies]
     for key, quantity in quantities:
-        if not quantity >= 0:
-            raise NettingProblem(f"{shown(key)} has less than nought of it.", "negative")
+        if not quantity.is_finite() or quantity < 0:
+            raise NettingProblem(f"{shown(key)} has no quantity of nought or more.", "negative")
