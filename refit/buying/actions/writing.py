@@ -31,6 +31,7 @@ from refit.work.models import Job
 LIMIT = 10**12
 DEAREST = Decimal(10) ** 11  # what fits the column of a price each
 RATE_PLACES = Decimal("0.00000001")
+LONGEST_LEAD = 1000  # days of lead time that are believed
 
 
 @dataclass(frozen=True)
@@ -303,6 +304,17 @@ def check_day(day: date, today: date, name: str) -> None:
         raise Refused(f"{day:%-d %b %Y} has not come yet.", code="future", field=name)
     if day.year < 1950:
         raise Refused(f"{day} is too long ago.", code="too_early", field=name)
+
+
+def check_lead(days: int | None, name: str) -> None:
+    """Refuse a lead time that nobody would wait for; None is allowed: it is asked, never nought."""
+    if days is not None and not 0 <= days <= LONGEST_LEAD:
+        raise Refused(
+            f"A lead time of {days:,} days cannot be right; at most {LONGEST_LEAD:,}. "
+            "Leave it empty where nobody knows, and it is asked.",
+            code="lead",
+            field=name,
+        )
 
 
 def tax_on(facts: OrderFacts) -> int:
