@@ -141,6 +141,8 @@ BESIDE = (
     ),
 )
 
+PAIRED = frozenset(trait for rule in BESIDE for trait in (rule.one, *rule.others))
+
 ALONE: Mapping[Trait, tuple[str, str]] = {
     Trait.HOT: (
         "Hot work: clear away what burns, also on the far side of bulkheads and skin fittings, have an extinguisher at "
@@ -195,7 +197,8 @@ def cautions(pieces: Iterable[Piece]) -> list[Caution]:
     """
     given = sorted((piece for piece in pieces if piece.traits), key=lambda piece: (piece.first, piece.key))
     found = [caution for piece in given for caution in _alone(piece)]
-    for one, other in _same_days(given):
+    meeting = [piece for piece in given if piece.traits & PAIRED]
+    for one, other in _same_days(meeting):
         found += _together(one, other)
     return sorted(found, key=lambda caution: (len(caution.keys), caution.first, caution.keys, caution.rule))
 
@@ -215,8 +218,6 @@ def _alone(piece: Piece) -> Iterator[Caution]:
 def _together(one: Piece, other: Piece) -> Iterator[Caution]:
     """Yield the cautions about two pieces; of both directions of a rule each at most once."""
     known = one.space is not None and other.space is not None
-    if known and one.space != other.space:
-        return
     first = max(one.first, other.first)
     for rule in BESIDE:
         for this, that in ((one, other), (other, one)):
@@ -229,13 +230,15 @@ def _together(one: Piece, other: Piece) -> Iterator[Caution]:
 
 
 def _same_days(given: list[Piece]) -> Iterator[tuple[Piece, Piece]]:
-    """Yield pairs that share a day; `given` is sorted by first day."""
-    going: list[Piece] = []
+    """Yield pairs that share a day and may share a space; `given` is sorted by first day."""
+    going: dict[str | None, list[Piece]] = {}
     for piece in given:
-        going = [other for other in going if other.last >= piece.first]
-        for other in going:
-            yield other, piece
-        going.append(piece)
+        may_meet = list(going) if piece.space is None else [piece.space, None]
+        for space in may_meet:
+            going[space] = [other for other in going.get(space, ()) if other.last >= piece.first]
+            for other in going[space]:
+                yield other, piece
+        going.setdefault(piece.space, []).append(piece)
 
 
 def _caution(

@@ -26,7 +26,8 @@ def latest(
 ) -> list[Latest]:
     """Return how late every work may be; in a space, the work that follows there comes after the one before it."""
     thens = _thens(work, spaces)
-    end = max((span.last for span in spans), default=0)
+    over = max((_over(one, span.last) for one, span in zip(work, spans, strict=True)), default=0)
+    end = working.on_or_after(over)
     due: dict[int, Latest] = {}
     aimed = [False] * len(work)  # a target lies on it or after it
     for place in sorted(range(len(work)), key=lambda place: (spans[place].first, place), reverse=True):
@@ -38,7 +39,7 @@ def latest(
             lasts.append(one.target)
         elif one.task.milestone and not aimed[place]:
             lasts.append(span.last)
-        first, last = _backwards(one, span, min(lasts, default=end), working)
+        first, last = _backwards(one, span, min(lasts, default=end - _over(one, 0)), working)
         total = working_gap(span.first, first, working)
         free = total
         if after:
@@ -62,7 +63,12 @@ def _thens(work: Sequence[Work], spaces: Mapping[str, Space]) -> list[list[int]]
 
 def _free_by(one: Work, day: int) -> int:
     """Return the last day of a work that leaves the way free on a day."""
-    return day - one.task.cure_days - (0 if one.a_moment else 1)
+    return day - one.task.cure_days - _over(one, 0)
+
+
+def _over(one: Work, last: int) -> int:
+    """Return the day on which a work with this last day is over: the next one, but for a moment."""
+    return last if one.a_moment else last + 1
 
 
 def _backwards(one: Work, span: Span, last: int, working: WorkingDays) -> tuple[int, int]:

@@ -16,6 +16,7 @@ from .tasks import Task
 from .working import WorkingDays
 
 HORIZON = 73_050  # days: 200 years on, a plan is a typing error
+ROUNDS = 4  # so often all is placed again before bookings hold no days beforehand
 
 
 @dataclass(frozen=True)
@@ -201,40 +202,61 @@ def in_spaces(
     """Return the days of every work when those of one space never share a day, and what each space holds.
 
     Serial placement: of all whose predecessors are placed, the one in hand, then with the earliest late start, then
-    priority, then key, goes on the first days free. A booking that can be met holds its days in its space from the
-    beginning; where it turns out that it cannot, all is placed again without that.
+    priority, then key, goes on the first days free. What is in hand and a booking that can be met hold their days in
+    their space from the beginning; where it turns out that they cannot, all is placed again without that.
     """
     if not any(one.task.space for one in work):
         return list(spans), {}
-    sure = {place for place, one in enumerate(work) if one.task.space and one.kept(spans[place])}
+    sure = {place for place, one in enumerate(work) if one.task.space and _fixed(one, spans[place])}
     rounds = 0
     while True:
-        placed, spaces = _serial(work, late, _reserved(work, spans, sure, working), working)
-        failed = {place for place in sure if not work[place].kept(placed[place])}
+        fixed, spaces = _reserved(work, spans, sure, working)
+        placed = _serial(work, late, fixed, spaces, working)
+        failed = {place for place, span in fixed.items() if placed[place] != span}
         rounds += 1
         if not failed:
             return placed, spaces
-        sure = sure - failed if rounds < 4 else set()
+        sure = sure - failed if rounds < ROUNDS else set()
+
+
+def _fixed(one: Work, span: Span) -> bool:
+    """Say whether its days stand before any other's: booked and met, or in hand and nothing in its way."""
+    if one.bookings:
+        return one.kept(span)
+    return one.task.begun_on is not None and one.floor <= one.today
 
 
 def _reserved(
     work: Sequence[Work], spans: Sequence[Span], sure: Iterable[int], working: WorkingDays
-) -> dict[str, Space]:
-    """Return spaces with the bookings in them that can be met; of two at once, the earlier, then by priority."""
+) -> tuple[dict[int, Span], dict[str, Space]]:
+    """Return the days that stand and the spaces that hold them; of two at once, what is in hand, then the earlier."""
     spaces: dict[str, Space] = {one.task.space: Space() for one in work if one.task.space}
+    fixed = {}
     order = sorted(
-        sure, key=lambda place: (spans[place].first, work[place].task.priority, work[place].task.key)
+        sure,
+        key=lambda place: (
+            bool(work[place].bookings),
+            spans[place].first,
+            work[place].task.priority,
+            work[place].task.key,
+        ),
     )
     for place in order:
         space = spaces[work[place].task.space or ""]
         if space.in_the_way(spans[place], place) is None:
             space.take(spans[place], place, working)
-    return spaces
+            fixed[place] = spans[place]
+    return fixed, spaces
 
 
 def _serial(
-    work: Sequence[Work], late: Sequence[int], spaces: dict[str, Space], working: WorkingDays
-) -> tuple[list[Span], dict[str, Space]]:
+    work: Sequence[Work],
+    late: Sequence[int],
+    fixed: Mapping[int, Span],
+    spaces: Mapping[str, Space],
+    working: WorkingDays,
+) -> list[Span]:
+    """Place all, one after the other; the spaces hold what is fixed before, and everything after."""
     thens: list[list[int]] = [[] for _one in work]
     for place, one in enumerate(work):
         for before in one.before:
@@ -246,25 +268,22 @@ def _serial(
     waits = [len(one.before) for one in work]
     heap = [rank[place] for place, count in enumerate(waits) if not count]
     heapify(heap)
-    held = {place for space in spaces.values() for place in space.works}
     placed: list[Span | None] = [None] * len(work)
     while heap:
         place = heappop(heap)[-1]
         one = work[place]
         ready = _ready(one, placed)
-        if one.task.space:
+        span = one.span(ready, working)
+        if one.task.space and span != fixed.get(place):
             space = spaces[one.task.space]
             span = _first_free(one, place, ready, space, working)
-            if not (place in held and one.kept(span)):
-                space.take(span, place, working)
-        else:
-            span = one.span(ready, working)
+            space.take(span, place, working)
         placed[place] = _within(one, span)
         for then in thens[place]:
             waits[then] -= 1
             if not waits[then]:
                 heappush(heap, rank[then])
-    return [span for span in placed if span is not None], spaces
+    return [span for span in placed if span is not None]
 
 
 def _first_free(one: Work, place: int, ready: int, space: Space, working: WorkingDays) -> Span:
