@@ -201,7 +201,7 @@ def in_spaces(
 ) -> tuple[list[Span], dict[str, Space]]:
     """Return the days of every work when those of one space never share a day, and what each space holds.
 
-    Serial placement: of all whose predecessors are placed, the one in hand, then with the earliest late start, then
+    A moment takes no day of a space. Serial placement: of all whose predecessors are placed, the one in hand, then with the earliest late start, then
     priority, then key, goes on the first days free. What is in hand and a booking that can be met hold their days in
     their space from the beginning; where it turns out that they cannot, all is placed again without that.
     """
@@ -274,7 +274,7 @@ def _serial(
         one = work[place]
         ready = _ready(one, placed)
         span = one.span(ready, working)
-        if one.task.space and span != fixed.get(place):
+        if one.task.space and span.free > span.first and span != fixed.get(place):
             space = spaces[one.task.space]
             span = _first_free(one, place, ready, space, working)
             space.take(span, place, working)
