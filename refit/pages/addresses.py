@@ -9,6 +9,7 @@ from refit.pages.views import (
     accounts,
     bills,
     boats,
+    copy,
     corrections,
     deliveries,
     disposals,
@@ -87,6 +88,9 @@ BOAT: tuple[Address, ...] = (
     Address(
         "lockers/<str:code>/use-again/", places.use_again, Right.SET_UP, "place-use-again", methods=("POST",)
     ),
+    # The copy that a phone keeps
+    Address("copy/", copy.copy, Right.SEE_ALL, "copy", methods=("GET",)),
+    Address("copy.html", copy.file, Right.SEE_ALL, "copy-html", methods=("GET",)),
     # Labels
     Address("labels/", labels.labels, Right.SET_UP, "labels"),
     Address("labels/sheet.pdf", labels.sheet, Right.SET_UP, "labels-sheet", methods=("GET",)),

@@ -12,7 +12,7 @@ from tests.conftest import signed_in
 
 WCAG = {"runOnly": {"type": "tag", "values": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]}}
 FRAGMENTS = ("order-known", "book-in-parts")  # pieces of a page
-FILES = ("sheet.pdf", ".svg", ".pdf", ".xlsx", ".zip", "papers/<int:number>/")  # not pages
+FILES = ("sheet.pdf", ".svg", ".pdf", ".xlsx", ".zip", ".html", "papers/<int:number>/")  # not pages
 
 
 def pages_of(seeded: Seeded) -> list[str]:
