@@ -111,7 +111,7 @@ class Axis:
 
     def idle(self, workdays: frozenset[int]) -> Iterator[tuple[float, float]]:
         """Yield from where to where no work is done, days that touch taken together; weekdays run from Monday, 0."""
-        if self.step < LEAST_DAY or not workdays or workdays >= EVERY_DAY:
+        if self.step < LEAST_DAY or workdays >= EVERY_DAY:
             return
         begun: int | None = None
         first = self.first.toordinal()

@@ -259,8 +259,11 @@ def _ground(sheet: BarSheet, axis: Axis, lines: int, height: int) -> str:
     months = axis.months(66)
     posts = "".join(f"M{month.x:.5g} 4V22M{month.x:.5g} {HEAD - 15}V{height}" for month in months)
     drawn.append(f'<path class="rule" d="{rules}{ticks}"/><path class="post" d="{posts}"/>')
-    drawn += [_text(month.x + 4, 17, month.words, "strong") for month in months if month.x < axis.right - 24]
-    drawn += [_text(week.x + 3, 37, week.words, "small") for week in weeks if week.x < axis.right - 16]
+    names = [(month.x + 4, 17, month.words, LETTERS * BOLD, "strong") for month in months]
+    names += [(week.x + 3, 37, week.words, SMALL, "small") for week in weeks]
+    drawn += [
+        _text(x, y, words, kind) for x, y, words, size, kind in names if x + wide(words, size) <= axis.right
+    ]
     if axis.holds(sheet.today):
         x = axis.middle_of(sheet.today)
         at = min(max(x, axis.left + 20), axis.right - 20)
