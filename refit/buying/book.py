@@ -10,7 +10,8 @@ from django.utils import timezone
 
 from refit.boat.models import Boat, Budget, Contingency
 from refit.buying.models import CostStep, CreditShare, DeliveryLine, Line, LineKind, Order, ReturnLine
-from refit.stores.models import Movement, Need, Reason
+from refit.stores.kept import takings
+from refit.stores.models import Need, Reason
 from refit.work.models import Estimate, EstimateAmount, Job
 
 
@@ -331,9 +332,8 @@ def _estimates(boat: Boat) -> list[EstimateRow]:
 
 
 def _takings(boat: Boat) -> list[TakingRow]:
-    rows = Movement.objects.filter(
-        boat=boat, job__isnull=False, reason__in=[Reason.USED, Reason.UNDONE]
-    ).values_list("job_id", "part_id", "entry__happened_on", "quantity", "reason")
+    names = ("job_id", "part_id", "entry__happened_on", "quantity", "reason")
+    rows = takings().filter(boat=boat).values_list(*names)
     return [
         TakingRow(job, part, day, quantity if reason == Reason.USED else -quantity)
         for job, part, day, quantity, reason in rows

@@ -3,13 +3,14 @@
 Nothing of this is stored. What came on an order came at its landed cost (less money that came back on goods that
 were kept); what was put in or found otherwise came at a cost nobody knows, and stays without a value. What was
 bought for a job counts there; only what the job took beyond that is drawn from stores. Things kept by level have no
-quantity, so they are in no replay.
+quantity, so they are in no replay. What was taken off the boat cost nothing. A cut moves no value; bits take theirs
+along. The value of a kit that was opened goes to what was in it, by what that cost last, else by count.
 """
 
 from collections import defaultdict, deque
 from collections.abc import Iterable
-from dataclasses import dataclass
-from decimal import Decimal
+from dataclasses import dataclass, replace
+from decimal import ROUND_HALF_UP, Decimal
 
 from django.db.models import Q, Sum
 
@@ -17,9 +18,11 @@ from refit.boat.models import Boat
 from refit.buying.models import CreditKind, CreditShare
 from refit.calc.average import Drawn, In, Out, moving_average
 from refit.calc.landed import delivered_value
+from refit.calc.money import allocate
 from refit.stores.models import Kept, Movement, Part, Reason
 
 NIL = Decimal(0)
+NEUTRAL = (Reason.MOVED, Reason.LEVEL, Reason.CUT)
 OWN = 0  # the key of what a job took of what was bought for it, and of what left for no job
 
 
@@ -43,6 +46,14 @@ class Value:
 
 
 @dataclass(frozen=True)
+class Opened:
+    """What one thing out of a kit got of its value: so much of it has one, and that is its cost."""
+
+    known: Decimal
+    cost: int
+
+
+@dataclass(frozen=True)
 class _Move:
     pk: int
     entry: int
@@ -51,6 +62,7 @@ class _Move:
     job: int | None
     cost: int | None  # of what came on an order
     bought_for: int | None  # the job; of what was sent back too
+    comes: bool = True
 
 
 def drawn(boat: Boat, job: int) -> list[Taken]:
@@ -61,10 +73,10 @@ def drawn(boat: Boat, job: int) -> list[Taken]:
     by_pk = {part.pk: part for part in parts.order_by("name", "id")}
     if not by_pk:
         return []
-    moves = _moves(boat, by_pk)
+    replays = Replays(_moves(boat, by_pk))
     found = []
     for pk, part in by_pk.items():
-        quantities, replay = _replay(moves[pk])
+        quantities, replay = replays.of(pk)
         quantity = quantities.get(job, NIL)
         if quantity > 0:
             cost, unknown = replay.costs.get(job, 0), replay.unknown.get(job, NIL)
@@ -74,7 +86,8 @@ def drawn(boat: Boat, job: int) -> list[Taken]:
 
 def value(boat: Boat) -> Value:
     """Return what lies in stores at the moving average."""
-    replays = [_replay(some)[1] for some in _moves(boat).values()]
+    every = Replays(_moves(boat))
+    replays = [every.of(pk)[1] for pk in every.moves]
     lying = [replay for replay in replays if replay.left > 0]
     return Value(
         worth=sum(replay.left_cost for replay in lying),
@@ -83,10 +96,86 @@ def value(boat: Boat) -> Value:
     )
 
 
-def _replay(moves: list[_Move]) -> tuple[dict[int, Decimal], Drawn]:
-    """Return how much each job drew, and the replay that says what it cost."""
-    events, drew = _events(moves)
-    return drew, moving_average(_enough(events))
+class Replays:
+    """The replay of each part, worked out once: that of a kit before that of what was in it."""
+
+    def __init__(self, moves: dict[int, list[_Move]]) -> None:
+        self.moves = moves
+        self._done: dict[int, tuple[dict[int, Decimal], Drawn]] = {}
+        self._opened: dict[int, dict[int, Opened]] = {}
+        self._kits = {move.entry: pk for pk, some in moves.items() for move in some if _is_kit(move)}
+        self._inside: dict[int, list[tuple[int, _Move]]] = defaultdict(list)
+        for pk, some in moves.items():
+            for move in some:
+                if move.reason == Reason.KIT and move.comes:
+                    self._inside[move.entry].append((pk, move))
+
+    def of(self, part: int) -> tuple[dict[int, Decimal], Drawn]:
+        """Return how much each job drew of a part, and the replay that says what it cost."""
+        if part not in self._done:
+            self._done[part] = _NOTHING  # a kit in itself, in the end: what it was opened for is not known
+            given: list[_Move] = []
+            for move in self.moves.get(part, []):
+                given += self._valued(part, move)
+            events, drew = _events(given)
+            self._done[part] = (drew, moving_average(_enough(events)))
+        return self._done[part]
+
+    def _valued(self, part: int, move: _Move) -> list[_Move]:
+        """Return a movement with what it cost; what came out of a kit is split in what has a value and what has not."""
+        if move.reason != Reason.KIT or not move.comes:
+            return [move]
+        opened = self._entry(move.entry).get(move.pk)
+        if opened is None or opened.known <= 0:
+            return [move]
+        known = replace(move, quantity=opened.known, cost=opened.cost)
+        rest = move.quantity - opened.known
+        return [known, replace(move, quantity=rest)] if rest > 0 else [known]
+
+    def _entry(self, entry: int) -> dict[int, Opened]:
+        """Return, for each thing that came out of one kit, its share of what the kit had cost."""
+        if entry not in self._opened:
+            kit = self._kits.get(entry)
+            self._opened[entry] = self._shares(entry, kit) if kit is not None else {}
+        return self._opened[entry]
+
+    def _shares(self, entry: int, kit: int) -> dict[int, Opened]:
+        key = -next(move.pk for move in self.moves[kit] if move.entry == entry and _is_kit(move))
+        replay = self.of(kit)[1]
+        if key not in replay.costs:
+            return {}
+        inside = self._inside[entry]
+        worth = [self._last_price(pk, move.pk) for pk, move in inside]
+        by_count = any(each is None for each in worth) or not any(worth)
+        weights = [
+            move.quantity * (Decimal(1) if by_count else each or 0)
+            for (_, move), each in zip(inside, worth, strict=True)
+        ]
+        shares = allocate(replay.costs[key], weights)
+        known = Decimal(1) - replay.unknown[key]  # of the one kit
+        return {
+            move.pk: Opened(_part_of(move.quantity, known, share), share)
+            for (_, move), share in zip(inside, shares, strict=True)
+        }
+
+    def _last_price(self, part: int, before: int) -> Decimal | None:
+        """Return what one of a part cost when it last came on an order before a movement, in minor units."""
+        came = [move for move in self.moves[part] if move.cost is not None and move.pk < before]
+        bought = [move for move in came if move.reason == Reason.DELIVERED and move.cost is not None]
+        return Decimal(bought[-1].cost or 0) / bought[-1].quantity if bought else None
+
+
+def _is_kit(move: _Move) -> bool:
+    return move.reason == Reason.KIT and not move.comes
+
+
+def _part_of(quantity: Decimal, known: Decimal, share: int) -> Decimal:
+    """Return how much of a quantity has the value; all of it where rounding would leave a value with nothing."""
+    some = (quantity * known).quantize(Decimal("0.001"), ROUND_HALF_UP)
+    return quantity if share and some <= 0 else some
+
+
+_NOTHING: tuple[dict[int, Decimal], Drawn] = ({}, Drawn({}, {}, NIL, 0, NIL))
 
 
 def _enough(events: list[In | Out]) -> list[In | Out]:
@@ -113,7 +202,10 @@ def _events(moves: list[_Move]) -> tuple[list[In | Out], dict[int, Decimal]]:
     for move in moves:
         if move.pk in straight:
             continue
-        if move.reason in (Reason.DELIVERED, Reason.OPENING, Reason.FOUND):
+        if _is_kit(move):
+            events.append(Out(move.quantity, -move.pk))
+            continue
+        if move.reason in (Reason.DELIVERED, Reason.OPENING, Reason.FOUND, Reason.KIT, Reason.OFF):
             events.append(In(move.quantity, move.cost))
             if move.bought_for:
                 own[move.bought_for] += move.quantity
@@ -151,13 +243,14 @@ def _straight(moves: list[_Move]) -> set[int]:
 def _moves(boat: Boat, parts: Iterable[int] | None = None) -> dict[int, list[_Move]]:
     """Return by part what came and went, as entered; what was undone is as if it had never been."""
     rows = Movement.objects.filter(boat=boat, part__kept=Kept.COUNTED, quantity__gt=0)
-    rows = rows.filter(reverses=None, reversed_by=None).exclude(reason__in=[Reason.MOVED, Reason.LEVEL])
+    rows = rows.filter(reverses=None, reversed_by=None).exclude(reason__in=NEUTRAL)
     if parts is not None:
-        rows = rows.filter(part__in=list(parts))
+        kits = Movement.objects.filter(boat=boat, reason=Reason.KIT).order_by().values("part")
+        rows = rows.filter(Q(part__in=list(parts)) | Q(part__in=kits))
     off = _money_off(boat)
     so_far: dict[int, Decimal] = defaultdict(lambda: NIL)
     found: dict[int, list[_Move]] = defaultdict(list)
-    names = ("id", "part_id", "entry_id", "reason", "quantity", "job_id")
+    names = ("id", "part_id", "entry_id", "reason", "quantity", "job_id", "to_place_id")
     line = ("delivery_line__value", "delivery_line__line_id", "delivery_line__line__job_id")
     much = ("delivery_line__line__quantity", "delivery_line__line__wont_come", "return_line__line__job_id")
     for (
@@ -167,6 +260,7 @@ def _moves(boat: Boat, parts: Iterable[int] | None = None) -> dict[int, list[_Mo
         reason,
         quantity,
         job,
+        to,
         cost,
         of,
         bought_for,
@@ -179,7 +273,9 @@ def _moves(boat: Boat, parts: Iterable[int] | None = None) -> dict[int, list[_Mo
             before = delivered_value(off[of], so_far[of], wanted)
             so_far[of] += quantity
             cost -= delivered_value(off[of], so_far[of], wanted) - before
-        found[part].append(_Move(pk, entry, reason, quantity, job, cost, bought_for or back_of))
+        if reason == Reason.OFF:
+            cost = 0
+        found[part].append(_Move(pk, entry, reason, quantity, job, cost, bought_for or back_of, bool(to)))
     return found
 
 

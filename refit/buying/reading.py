@@ -10,7 +10,8 @@ from django.db.models import Exists, OuterRef, QuerySet, Sum
 
 from refit.boat.models import Boat, Location, Where
 from refit.buying.models import COMING_STATES, DeliveryLine, Line, OrderState
-from refit.stores.models import Holding, Movement, Need, Part, Reason
+from refit.stores.kept import taken_for
+from refit.stores.models import Holding, Need, Part
 from refit.stores.reading import Whereabouts, whereabouts
 from refit.work.models import OPEN_STATES, Job
 
@@ -59,9 +60,18 @@ def wanted(jobs: Iterable[Job]) -> dict[int, list[Wanted]]:
     """
     ids = [job.pk for job in jobs]
     needs = list(Need.objects.filter(job_id__in=ids).select_related("part", "job").order_by("job_id", "id"))
-    taken = _taken(ids)
-    bought = _bought(ids, taken)
     found: dict[int, list[Wanted]] = defaultdict(list)
+    for want in wanted_of(needs):
+        found[want.need.job_id].append(want)
+    return found
+
+
+def wanted_of(needs: list[Need]) -> list[Wanted]:
+    """Return the same of needs that are at hand, in their order, in two queries."""
+    ids = list({need.job_id for need in needs})
+    taken = taken_for(ids)
+    bought = _bought(ids, taken)
+    found = []
     for need in needs:
         key = (need.job_id, need.part_id)
         used = _draw(taken, key, need.quantity) if need.part_id else NIL
@@ -71,7 +81,7 @@ def wanted(jobs: Iterable[Job]) -> dict[int, list[Wanted]]:
             arrived = _draw(bought.arrived, key, need.quantity - used - on_order)
             drafted = _draw(bought.drafted, key, need.quantity - used - on_order - arrived)
         unmet = NIL if need.met_at else need.quantity - used - on_order
-        found[need.job_id].append(Wanted(need, used, on_order, unmet, arrived, drafted))
+        found.append(Wanted(need, used, on_order, unmet, arrived, drafted))
     return found
 
 
@@ -128,20 +138,6 @@ def _draw(store: dict[Key, Decimal], key: Key, most: Decimal) -> Decimal:
     some = max(min(most, store.get(key, NIL)), NIL)
     store[key] = store.get(key, NIL) - some
     return some
-
-
-def _taken(jobs: list[int]) -> dict[tuple[int, int | None], Decimal]:
-    """Return what was taken for each job of each part, less what was undone."""
-    totals: dict[tuple[int, int | None], Decimal] = defaultdict(lambda: NIL)
-    rows = (
-        Movement.objects.filter(job_id__in=jobs, reason__in=[Reason.USED, Reason.UNDONE])
-        .order_by()
-        .values_list("job_id", "part_id", "reason")
-        .annotate(total=Sum("quantity"))
-    )
-    for job, part, reason, total in rows:
-        totals[(job, part)] += total if reason == Reason.USED else -total
-    return totals
 
 
 @dataclass

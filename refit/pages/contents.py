@@ -178,7 +178,7 @@ def wishes(member: Member, parts: Iterable[int]) -> dict[int, list[Wish]]:
         .filter(part_id__in=list(parts), job__in=seeing.jobs(member).open())  # type: ignore[attr-defined]
         .select_related("job")
         .annotate(used=Subquery(taken.filter(reason=Reason.USED)))
-        .annotate(undone=Subquery(taken.filter(reason=Reason.UNDONE)))
+        .annotate(undone=Subquery(taken.filter(reason=Reason.UNDONE, reverses__reason=Reason.USED)))
         .order_by("job__number", "id")
     )
     found: dict[int, dict[int, Wish]] = defaultdict(dict)

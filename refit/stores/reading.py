@@ -15,7 +15,7 @@ from django.db.models.functions import Coalesce
 from refit.boat.fields import QuantityField
 from refit.boat.models import Boat, Location, Where
 from refit.calc.text import fold
-from refit.stores.models import Count, Holding, Level, Part, SetAside, usable
+from refit.stores.models import GOOD_CONDITIONS, Count, Holding, Level, Part, SetAside, usable
 
 NIL = Decimal(0)
 
@@ -30,6 +30,7 @@ class Whereabouts:
     ashore: Decimal = NIL
     away: Decimal = NIL
     aside: Decimal = NIL  # there, but going back: not usable, and in none of the sums above
+    unfit: Decimal = NIL  # to overhaul, scrap or incomplete: not usable either
     level: str = ""  # for what is kept by level or just here: the best level aboard
     usable: list[tuple[Holding, Decimal]] = field(default_factory=list)  # where to take how much, away last
 
@@ -51,6 +52,9 @@ def whereabouts(boat: Boat, parts: Iterable[int], on: date) -> dict[int, Whereab
             here.level = holding.level
         free = holding.quantity - holding.aside
         here.aside += holding.aside
+        if holding.lot and holding.lot.condition not in GOOD_CONDITIONS:
+            here.unfit += free
+            continue
         runs_out = holding.lot.expires_on if holding.lot and holding.place.where == Where.ABOARD else None
         late = runs_out is not None and runs_out < on
         if not late and (free > 0 or holding.level):

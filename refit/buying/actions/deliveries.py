@@ -34,8 +34,9 @@ from refit.buying.owing import of_orders
 from refit.calc.numbers import format_quantity
 from refit.stores.actions.ledger import LIMIT, Move, record, reverse
 from refit.stores.actions.parts import add_part
-from refit.stores.actions.stow import lot_of
-from refit.stores.models import Entry, EntryKind, Holding, Kept, Level, Movement, Part, Reason
+from refit.stores.actions.pieces import new_lot, split_up
+from refit.stores.actions.stow import MOST_PIECES, lot_of
+from refit.stores.models import Entry, EntryKind, Holding, Kept, Level, Lot, Movement, Part, Reason
 
 NIL = Decimal(0)
 
@@ -239,7 +240,11 @@ def _stow(boat: Boat, arrival: Arrival, line: Line, row: DeliveryLine) -> list[M
     if part is None:
         return []
     place = arrival.place or not_stowed(boat)
-    lot = lot_of(part, arrival.serial, arrival.expires_on)
+    if part.in_pieces:
+        facts = {"serial": arrival.serial, "expires_on": arrival.expires_on}
+        lot: Lot | None = new_lot(part, **facts)
+    else:
+        lot = lot_of(part, arrival.serial, arrival.expires_on)
     row.part, row.lot, row.place = part, lot, place
     if part.kept != Kept.COUNTED:
         # Used up at once, it says nothing of what lies in the place.
@@ -247,7 +252,17 @@ def _stow(boat: Boat, arrival: Arrival, line: Line, row: DeliveryLine) -> list[M
     moves = [Move(part, Reason.DELIVERED, arrival.quantity, to_place=place, lot=lot)]
     if arrival.to_job and line.job is not None:
         moves.append(Move(part, Reason.USED, arrival.quantity, from_place=place, lot=lot, job=line.job))
+    elif part.in_pieces and lot is not None:
+        moves += split_up(part, place, arrival.quantity, _lengths(line, arrival.quantity), lot)
     return moves
+
+
+def _lengths(line: Line, quantity: Decimal) -> list[Decimal]:
+    """Return the pieces in which so much came: two drums of 100 m are two pieces; what is no whole drum is one."""
+    if line.pack_size <= 1 or quantity % line.pack_size:
+        return [quantity]
+    many = int(quantity / line.pack_size)
+    return [line.pack_size] * many if many <= MOST_PIECES else [quantity]
 
 
 def _stow_level(part: Part, place: Location, lot: Any) -> list[Move]:

@@ -27,6 +27,7 @@ from refit.pages.forms.stow import (
 from refit.stores import reading
 from refit.stores.actions import parts as part_actions
 from refit.stores.actions import stow
+from refit.stores.amounts import amount
 from refit.stores.models import Entry, Holding, Kept, Level, NumberKind, Part, Reason
 from refit.work.models import State
 
@@ -267,7 +268,7 @@ def _counted(request: Any, place: Location, form: CountForm) -> Done:
             words.append(f"{change.part.name} is {change.level_after}")
         else:
             more = "more" if change.reason == Reason.FOUND else "fewer"
-            words.append(f"{change.part.name} {stow.amount(change.part, change.quantity)} {more}")
+            words.append(f"{change.part.name} {amount(change.part, change.quantity)} {more}")
     done = _done(request, place, entry)
     return Done(done.go, f"{done.said} {'; '.join(words[:12])}{'.' if words else ''}".strip(), done.undo)
 

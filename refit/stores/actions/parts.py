@@ -12,7 +12,7 @@ from refit.boat.actions.boats import lock
 from refit.boat.models import Boat
 from refit.boat.refusals import Refused
 from refit.calc.text import fold
-from refit.stores.models import Holding, Movement, Need, NumberKind, Part, PartNumber
+from refit.stores.models import Holding, Kept, Movement, Need, NumberKind, Part, PartNumber
 from refit.work.models import Job
 
 NumberRow = tuple[str, str, str]  # kind, number, whose
@@ -36,6 +36,8 @@ def change_part(part: Part, **facts: Any) -> Part:
     """Change what is known of a part. How it is kept changes only while none lies anywhere."""
     lock(part.boat)
     fresh = Part.objects.select_for_update(no_key=True).get(pk=part.pk)
+    if facts.get("in_pieces", fresh.in_pieces) and facts.get("kept", fresh.kept) != Kept.COUNTED:
+        raise Refused("What is kept in pieces is counted: choose that.", code="not_counted", field="kept")
     if facts.get("kept", fresh.kept) != fresh.kept and Holding.objects.there().filter(part=fresh).exists():
         raise Refused(
             f"{fresh} lies in places now. Count it to nil before changing how it is kept.",
@@ -114,8 +116,13 @@ def delete_part(part: Part) -> None:
 
 
 @transaction.atomic
-def add_need(job: Job, *, part: Part | None, words: str, quantity: Decimal, on: date | None = None) -> Need:
-    """Say that a job wants so much of a part, or something in words, from a day on (today unless given)."""
+def add_need(
+    job: Job, *, part: Part | None, words: str, quantity: Decimal, on: date | None = None, **facts: Any
+) -> Need:
+    """Say that a job wants so much of a part, or something in words, from a day on (today unless given).
+
+    `facts` are the day it is wanted by, whether in one piece, and what it must fit.
+    """
     lock(job.boat)
     if quantity <= 0:
         raise Refused("How many? Type a number above nil.", code="nothing", field="quantity")
@@ -126,6 +133,7 @@ def add_need(job: Job, *, part: Part | None, words: str, quantity: Decimal, on: 
         words="" if part else words,
         quantity=quantity,
         made_on=on or timezone.localdate(),
+        **facts,
     )
 
 

@@ -1,7 +1,7 @@
 """Take, put in, move, count: what is done standing at a locker."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from decimal import Decimal
 from typing import Any
@@ -13,9 +13,11 @@ from refit.boat.actions.boats import lock
 from refit.boat.actions.places import retire_empty, use_again
 from refit.boat.models import Location
 from refit.boat.refusals import Refused
-from refit.calc.numbers import format_quantity
 from refit.stores import reading
+from refit.stores.actions.keeping import mind_kept
 from refit.stores.actions.ledger import NIL, Move, record, undo
+from refit.stores.actions.pieces import cutting, is_piece, new_lot
+from refit.stores.amounts import amount
 from refit.stores.models import (
     Count,
     Entry,
@@ -30,27 +32,58 @@ from refit.stores.models import (
 )
 from refit.work.models import Job
 
-
-def amount(part: Part, quantity: Decimal) -> str:
-    """Return a quantity as people say it: `3`, or `4.3 m`."""
-    unit = "" if part.unit == "each" else f" {part.get_unit_display()}"
-    return f"{format_quantity(quantity)}{unit}"
+MOST_PIECES = 100
 
 
 @transaction.atomic
 def take(
-    holding: Holding, quantity: Decimal, *, by: Any, on: date, today: date, job: Job | None = None
+    holding: Holding,
+    quantity: Decimal,
+    *,
+    by: Any,
+    on: date,
+    today: date,
+    job: Job | None = None,
+    agreed: bool = False,
 ) -> Entry:
-    """Take something out of a place, for a job or just used. What is kept by level is said to be gone."""
+    """Take something out of a place, for a job or just used. What is kept by level is said to be gone.
+
+    Off a piece it is cut. What is kept for another job is taken only if that is `agreed`.
+    """
     lock(holding.boat)
     part = holding.part
     whither = f" for job {job.number}" if job else ""
     if part.kept != Kept.COUNTED:
         return say_level(part, holding.place, Level.GONE, by=by, on=on, today=today, lot=holding.lot, job=job)
+    if is_piece(holding):
+        return _cut(holding, quantity, job, whither, by=by, on=on, today=today, agreed=agreed)
+    mind_kept(holding, quantity, job, today=today, agreed=agreed)
     said = f"Took {amount(part, quantity)} {part.name} from {holding.place.plate}{whither}."
     said += _below(part, holding.place, quantity, today)
     move = Move(part, Reason.USED, quantity, from_place=holding.place, lot=holding.lot, job=job)
     return record(holding.boat, EntryKind.TAKE, said, [move], by=by, on=on, today=today)
+
+
+def _cut(
+    holding: Holding,
+    quantity: Decimal,
+    job: Job | None,
+    whither: str,
+    *,
+    by: Any,
+    on: date,
+    today: date,
+    agreed: bool,
+) -> Entry:
+    fresh = Holding.objects.select_related("part", "lot", "place", "boat").get(pk=holding.pk)
+    part = fresh.part
+    taking = cutting(fresh, quantity, job)
+    gone = sum((move.quantity for move in taking.moves), NIL)
+    mind_kept(fresh, gone, job, today=today, agreed=agreed)
+    said = f"Cut {amount(part, quantity)} off {fresh.lot} of {part.name} in {fresh.place.plate}{whither}."
+    said += taking.left or " That was the last of it."
+    said += _below(part, fresh.place, gone, today)
+    return record(fresh.boat, EntryKind.CUT, said, taking.moves, by=by, on=on, today=today)
 
 
 @transaction.atomic
@@ -64,11 +97,18 @@ def put_in(
     today: date,
     serial: str = "",
     expires_on: date | None = None,
+    pieces: int = 1,
 ) -> Entry:
-    """Put something into a place. What is kept by level is said to be fine, or just here."""
+    """Put something into a place. What is kept by level is said to be fine, or just here.
+
+    What is kept in pieces goes in as so many pieces, each `quantity` long.
+    """
     lock(part.boat)
     if Part.objects.filter(pk=part.pk, retired_at__isnull=False).exists():
         raise Refused(f"{part} is retired; take it into use again first.", code="retired", field="part")
+    if part.in_pieces:
+        facts = {"serial": serial, "expires_on": expires_on}
+        return _put_pieces(part, place, quantity, pieces, facts, by=by, on=on, today=today)
     lot = lot_of(part, serial, expires_on)
     if part.kept == Kept.LEVEL:
         return say_level(part, place, Level.FINE, by=by, on=on, today=today, lot=lot)
@@ -77,6 +117,28 @@ def put_in(
     said = f"Put {amount(part, quantity)} {part.name} into {place.plate}."
     move = Move(part, Reason.OPENING, quantity, to_place=place, lot=lot)
     return record(part.boat, EntryKind.PUT_IN, said, [move], by=by, on=on, today=today)
+
+
+def _put_pieces(
+    part: Part,
+    place: Location,
+    length: Decimal,
+    pieces: int,
+    facts: dict[str, Any],
+    *,
+    by: Any,
+    on: date,
+    today: date,
+) -> Entry:
+    if not 1 <= pieces <= MOST_PIECES:
+        raise Refused(f"Between 1 and {MOST_PIECES} pieces at a time.", code="pieces", field="pieces")
+    lots = [new_lot(part, **facts) for _ in range(pieces)]
+    moves = [Move(part, Reason.OPENING, length, to_place=place, lot=lot) for lot in lots]
+    first, last = lots[0].number, lots[-1].number
+    which = f"piece {first}" if pieces == 1 else f"pieces {first} to {last}"
+    each = "" if pieces == 1 else " each"
+    said = f"Put {which} of {part.name}, {amount(part, length)}{each}, into {place.plate}."
+    return record(part.boat, EntryKind.PUT_IN, said, moves, by=by, on=on, today=today)
 
 
 @transaction.atomic
@@ -111,6 +173,12 @@ def _moves(holding: Holding, quantity: Decimal | None, to: Location) -> list[Mov
             moves.append(Move(part, Reason.MOVED, to_place=to, lot=lot, level=holding.level))
         return moves
     how_many = holding.quantity if quantity is None else quantity
+    if is_piece(holding) and how_many < holding.quantity:
+        raise Refused(
+            f"{str(lot).capitalize()} of {part} is {amount(part, holding.quantity)} long. Cut it first, or move all of it.",
+            code="a_piece",
+            field="quantity",
+        )
     return [Move(part, Reason.MOVED, how_many, from_place=holding.place, to_place=to, lot=lot)]
 
 
@@ -140,6 +208,8 @@ def count(
     moves: list[Move] = []
     touched: set[tuple[int, int | None]] = set()
     for row in found:
+        if row.part.in_pieces and row.lot is None and (row.part.pk, None) not in held and row.quantity > 0:
+            row = replace(row, lot=new_lot(row.part))
         key = (row.part.pk, row.lot.pk if row.lot else None)
         if key in touched:
             raise Refused(f"{row.part} is there twice; give it once.", code="twice")
@@ -195,6 +265,7 @@ def correct_and_take(
     on: date,
     today: date,
     job: Job | None = None,
+    agreed: bool = False,
 ) -> Entry:
     """There were more than the ledger had: say how many there were, and take some. One deed, one undo."""
     lock(holding.boat)
@@ -205,6 +276,7 @@ def correct_and_take(
             f"You cannot take {amount(part, quantity)} of {amount(part, there)}.", code="more_than_there"
         )
     more = there - fresh.quantity
+    mind_kept(fresh, quantity, job, today=today, agreed=agreed, more=more)
     moves: list[Move] = []
     if more > 0:
         moves.append(Move(part, Reason.FOUND, more, to_place=place, lot=fresh.lot))
