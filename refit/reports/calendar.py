@@ -13,8 +13,6 @@ from icalendar import Calendar
 from icalendar import Event as Entry
 from icalendar.prop import vDuration, vText
 
-from refit.reports.workbook import clean
-
 PRODUCT = "-//Refit//Plan of the boat//EN"
 REFRESH = timedelta(hours=4)
 LONGEST = 2000  # characters of any text; phones show less
@@ -92,7 +90,7 @@ def _text(text: str) -> str:
 
 
 def _line(text: str) -> str:
-    return "".join(char for char in " ".join(clean(text).split()) if char.isprintable())
+    return " ".join("".join(char for char in text if char.isprintable() or char.isspace()).split())
 
 
 def _is_address(url: str) -> bool:

@@ -45,12 +45,12 @@ def words_of(pdf: bytes) -> list[Word]:
 
 
 def outside(pdf: bytes, width: float, height: float, margin: float) -> list[Word]:
-    """Return the words that lie in the margins of the page."""
+    """Return the words that lie in the margins; a box of poppler's is taller than its letters by half their height."""
     return [
         word
         for word in words_of(pdf)
         if word.left < margin - 1
         or word.right > width - margin + 1
-        or word.top < margin - 2
-        or word.bottom > height - margin + 4
+        or word.top < margin - 6
+        or word.bottom > height - margin + 6
     ]
