@@ -51,8 +51,7 @@ def holidays_of(country: str, part: str | None, years: Iterable[int]) -> frozens
             f"{shown(part)} is no part of {country} with holidays of its own; leave it empty.", "no_such_part"
         )
     wanted = sorted({year for year in years if country not in ONLY or year in ONLY[country]})
-    days = holidays.country_holidays(country, subdiv=part or None, years=wanted, expand=False)
-    return frozenset(day for day in days if day.year in wanted)
+    return frozenset(holidays.country_holidays(country, subdiv=part or None, years=wanted, expand=False))
 
 
 def _known_parts(country: str) -> list[str]:

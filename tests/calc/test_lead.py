@@ -48,7 +48,7 @@ def test_the_last_day_to_order(terms, day):
     [
         (Terms(10), date(2026, 2, 20), MONDAY),
         (Terms(10, 5), date(2026, 2, 20), MONDAY),  # the margin is for safety: nobody waits for it
-        (Terms(10, working=True), date(2026, 2, 16), MONDAY),
+        (Terms(10, 5, working=True), date(2026, 2, 16), MONDAY),
         (Terms(0, working=True), date(2026, 2, 28), MONDAY),  # ordered on a Saturday, seen on Monday
         (Terms(1, working=True), date(2026, 2, 27), MONDAY),
         (Terms(1, working=True, off=frozenset([MONDAY])), date(2026, 2, 27), date(2026, 3, 3)),
