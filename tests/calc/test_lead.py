@@ -100,7 +100,7 @@ weeks = st.frozensets(st.integers(0, 6), min_size=1)
 closings = st.frozensets(st.dates(date(2024, 1, 1), date(2026, 12, 31)), max_size=30)
 
 
-@settings(max_examples=150)
+@settings(max_examples=150, deadline=None)
 @given(days_of_years, st.integers(0, 600), weeks, closings)
 def test_working_days_are_those_of_numpy(day, days, weekdays, off):
     # numpy.busday_offset; what must be here by a day off is here the working day before, what is ordered on one is
@@ -114,7 +114,7 @@ def test_working_days_are_those_of_numpy(day, days, weekdays, off):
     assert arrives(day, terms) == numpy.busday_offset(day, days, roll="forward", **calendar).astype(date)
 
 
-@settings(max_examples=150)
+@settings(max_examples=150, deadline=None)
 @given(days_of_years, st.integers(0, 60), st.integers(0, 10), st.booleans(), weeks, closings)
 def test_ordering_by_the_day_is_in_time_and_a_day_later_is_not(day, lead, margin, working, weekdays, off):
     terms = Terms(lead, margin, working, off, weekdays)

@@ -75,7 +75,7 @@ def own(supply, want):
     return supply.reserved_for in (want.key, want.group)
 
 
-@settings(max_examples=250)
+@settings(max_examples=250, deadline=None)
 @given(worlds())
 def test_nothing_is_given_twice_or_made_from_nothing(world):
     wants, supplies = world
@@ -98,7 +98,7 @@ def test_nothing_is_given_twice_or_made_from_nothing(world):
     assert all(quantity <= supply.quantity for supply, quantity in given_out.items())
 
 
-@settings(max_examples=150)
+@settings(max_examples=150, deadline=None)
 @given(worlds(NAMES[:5]))
 def test_others_get_nothing_of_its_own_while_a_want_is_short(world):
     wants, supplies = world
@@ -116,7 +116,7 @@ def in_date(supply, want):
     return supply.good_until is None or supply.good_until >= max(want.wanted_by, on)
 
 
-@settings(max_examples=150)
+@settings(max_examples=150, deadline=None)
 @given(worlds())
 def test_a_want_is_not_worse_off_for_what_comes_after_it(world):
     wants, supplies = world
@@ -127,7 +127,7 @@ def test_a_want_is_not_worse_off_for_what_comes_after_it(world):
     assert without == {key: found for key, found in met.items() if key != last.key}
 
 
-@settings(max_examples=150)
+@settings(max_examples=150, deadline=None)
 @given(worlds(), st.integers(0, 10**9))
 def test_more_supply_never_harms_the_first(world, seed):
     wants, supplies = world
@@ -147,7 +147,7 @@ def behind(met):
     return sorted(days)
 
 
-@settings(max_examples=60)
+@settings(max_examples=60, deadline=None)
 @given(worlds(), st.integers(0, 10**9))
 def test_the_order_in_which_things_are_listed_is_nothing(world, seed):
     wants, supplies = world
@@ -262,7 +262,7 @@ def dumb(wants, supplies):
     return taken
 
 
-@settings(max_examples=400)
+@settings(max_examples=400, deadline=None)
 @given(worlds())
 def test_the_rule_replayed_unit_by_unit_gives_the_same(world):
     wants, supplies = world
@@ -276,7 +276,7 @@ def test_the_rule_replayed_unit_by_unit_gives_the_same(world):
     assert found == dumb(wants, supplies)
 
 
-@settings(max_examples=150)
+@settings(max_examples=150, deadline=None)
 @given(worlds())
 def test_days_and_verdicts_follow_from_what_is_taken(world):
     wants, supplies = world
