@@ -327,9 +327,7 @@ def _row(bar: Bar, axis: Axis, middle: float, tall: float) -> str:
         b = max(b, a + 3)
         drawn.append(_rect(f"job{classes}", a, top, b, tall))
         if bar.critical and not bar.done:
-            drawn.append(
-                f'<path class="stripes" stroke-width="{tall - 4:g}" d="M{a + 2:.5g} {middle:g}H{b - 1:.5g}"/>'
-            )
+            drawn.append(f'<path class="stripes" d="M{a + 2:.5g} {middle:g}H{b - 1:.5g}"/>')
         if bar.late and axis.holds(finish):
             drawn.append(f'<path class="edge" d="M{b - 1.5:.5g} {top - 3:g}v{tall + 6:g}"/>')
     drawn += [
