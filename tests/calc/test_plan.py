@@ -90,7 +90,7 @@ def test_its_part_a_week_sooner_moves_the_launch_by_a_week():
 
 def test_parts_are_wanted_when_work_without_them_must_start_for_the_target():
     wanted = planned(*MAST, targets={"launch": march(20)}, ignore_parts=True)
-    assert wanted.placed["plate"].late_start == march(13)
+    assert (wanted.placed["plate"].start, wanted.placed["plate"].late_start) == (march(2), march(13))
     late = planned(*MAST, targets={"launch": march(20)})
     assert (late.placed["plate"].late_start, late.placed["plate"].total_float) == (march(13), -5)
     assert (late.placed["launch"].total_float, late.placed["paint"].total_float) == (-5, 11)
@@ -115,8 +115,25 @@ def test_a_target_on_a_day_not_worked_is_met_on_that_day():
     tasks = (Task("paint", 5), Task("launch", 0, ("paint",), milestone=True))
     made = planned(*tasks, targets={"launch": march(8)})
     assert (made.placed["launch"].finish, made.placed["launch"].total_float) == (march(8), 0)
+    over = planned(tasks[0], replace(tasks[1], not_before=march(9)), targets={"launch": march(8)})
+    assert (over.placed["launch"].finish, over.placed["launch"].total_float) == (march(9), -1)
     missed = planned(replace(tasks[0], days=6), tasks[1], targets={"launch": march(8)})
     assert (missed.placed["launch"].finish, missed.placed["launch"].total_float) == (march(10), -1)
+
+
+def test_a_milestone_without_a_target_is_due_on_its_own_day_whatever_else_goes_on():
+    made = planned(Task("paint", 1), Task("launch", 0, ("paint",), milestone=True), Task("dinghy", 9))
+    assert (made.placed["launch"].total_float, made.placed["paint"].total_float) == (0, 0)
+
+
+def test_slack_is_told_in_the_order_of_a_space():
+    made = planned(
+        Task("pump", 1, space="engine", priority=1),
+        Task("mount", 5, space="engine", priority=1),
+        Task("filter", 1, space="engine"),
+    )
+    days = {key: (one.start, one.total_float, one.free_float) for key, one in made.placed.items()}
+    assert days == {"mount": (march(2), 0, 0), "pump": (march(9), 0, 0), "filter": (march(10), 0, 0)}
 
 
 def hold_of(*tasks, working=WEEK):
@@ -200,6 +217,32 @@ def test_a_booking_that_cannot_be_met_is_named_with_its_cause(tasks, kind, cause
     assert made.placed["x"].total_float < 0
 
 
+def test_a_booking_that_is_past_is_told_as_that_whatever_else_is_in_the_way():
+    made = planned(Task("a", 3), Task("x", 0, ("a",), booked=(Booked(date(2026, 2, 27)),)))
+    assert [(clash.kind, clash.cause, clash.possible) for clash in made.clashes] == [
+        (Held.TODAY, None, march(5))
+    ]
+    assert made.placed["x"].held_by.key == "a"
+
+
+def test_a_booking_that_fails_gives_its_days_free_for_others():
+    made = planned(
+        Task("b", 3, space="engine", priority=1),
+        Task("a", 2, space="engine", priority=2),
+        Task("x", 0, ("a",), space="mast", booked=(Booked(march(5), 1, "rigger"),)),
+        Task("c", 1, space="mast", not_before=march(5)),
+        Task("y", 0, space="engine", booked=(Booked(march(2), 2, "fitter"),)),
+    )
+    assert [(clash.key, clash.kind, clash.cause) for clash in made.clashes] == [("x", Held.AFTER, "a")]
+    assert (dates(made, "y")[0], dates(made, "c")[0]) == (march(2), march(5))
+
+
+def test_work_fits_into_a_gap_that_is_just_long_enough():
+    visit = Task("visit", 0, space="engine", booked=(Booked(march(4), 2, "fitter"),))
+    made = planned(Task("a", 2, space="engine"), Task("b", 1, space="engine"), visit)
+    assert (dates(made, "a"), dates(made, "b")) == ((march(2), march(3)), (march(6), march(6)))
+
+
 def test_a_second_visit_keeps_its_day_when_the_first_cannot():
     visits = (Booked(march(5), 2, "rigger"), Booked(march(26), 1, "rigger"))
     made = planned(Task("a", 10), Task("x", 0, ("a",), booked=visits))
@@ -219,6 +262,7 @@ def test_what_is_in_hand_goes_on_with_what_is_left_of_it():
     made = planned(Task("a", 5, begun_on=date(2026, 2, 26)), Task("b", 2, begun_on=date(2026, 2, 16)))
     assert dates(made, "a") == (date(2026, 2, 26), march(4))
     assert (dates(made, "b"), made.placed["b"].works_from) == ((date(2026, 2, 16), march(2)), march(2))
+    assert made.placed["b"].free_from == march(3)
     visit = planned(Task("c", 0, booked=(Booked(date(2026, 2, 27), 5, "welder"),)))
     assert (dates(visit, "c"), visit.clashes) == ((date(2026, 2, 27), march(3)), ())
 
