@@ -290,6 +290,7 @@ class _Found:
             else 0
         )
         due = line.order.expected_on
+        due = None if due and due < self.today else due  # its day has passed without it
         part = self.parts[line.part_id or 0]
         packs = [line.open_quantity]
         one_piece = part.in_pieces
