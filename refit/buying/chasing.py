@@ -53,7 +53,8 @@ class LastDay:
 def to_chase(boat: Boat, today: date) -> tuple[list[Chase], list[Chase]]:
     """Return the orders to ask after today, the latest first, and those put off to a day to come; three queries."""
     orders = Order.objects.coming().filter(boat=boat).select_related("supplier", "job").order_by("number")
-    now, later = [], []
+    now: list[Chase] = []
+    later: list[Chase] = []
     for order in orders:
         found = _chase(order, today)
         if found is not None:

@@ -12,10 +12,14 @@ from django.shortcuts import render
 
 from refit.boat.rights import Right
 from refit.buying.actions import orders as buying
-from refit.buying.models import COMING_STATES, COUNTED_STATES, Supplier
+from refit.buying.actions.terms import change_terms
+from refit.buying.leads import learned_words, read_leads
+from refit.buying.models import COMING_STATES, COUNTED_STATES, Offer, Supplier
+from refit.calc.holidays_of import countries
 from refit.pages import lists, order_list, seeing
 from refit.pages.acting import Done, act, at, refused_page
 from refit.pages.forms.suppliers import SupplierForm
+from refit.pages.forms.terms import TermsForm, terms_again
 from refit.reports.workbook import Column, Kind
 
 KEYS = {
@@ -85,12 +89,38 @@ def supplier(request: Any, pk: int) -> HttpResponse:
     return refused_page(request, "suppliers/supplier.html", _context(request, found, form))
 
 
+def terms(request: Any, pk: int) -> HttpResponse:
+    """Say on what terms a supplier sells. The undo carries what they were in its address."""
+    found = seeing.one(Supplier.objects.filter(boat=request.boat).select_related("boat"), pk=pk)
+    form = TermsForm(found, request.POST if "lead_days" in request.POST else request.GET)
+    if form.is_valid():
+        undo = f"{at(request, 'supplier-terms', pk)}?{terms_again(found)}"
+
+        def deed() -> Done:
+            changed = change_terms(found, form.facts())
+            return Done(at(request, "supplier", pk) + "#terms", f"Kept the terms of {changed.name}.", undo)
+
+        response = act(request, form, deed)
+        if response is not None:
+            return response
+    known = SupplierForm(request.boat, initial=_initial(found))
+    context = _context(request, found, known) | {"terms_form": form}
+    return refused_page(request, "suppliers/supplier.html", context)
+
+
 def _context(request: Any, found: Supplier, form: SupplierForm) -> dict[str, Any]:
+    leads = read_leads(request.boat, request.today)
+    taught = leads.of_supplier.get(found.pk)
     rows = seeing.orders(request.member).filter(supplier=found).select_related("supplier", "job")
     listing = lists.listed(request, rows, order_list.KEYS)
     return {
         "supplier": found,
         "form": form,
+        "terms_form": TermsForm(found),
+        "taught": learned_words(taught) if taught else "",
+        "country": dict(countries()).get(found.country, found.country),
+        "currency": found.currency or request.boat.currency,
+        "offers": Offer.objects.open().filter(boat=request.boat, supplier=found).select_related("part"),
         # Nothing but a web address may become a link: a record brought in from elsewhere may hold anything.
         "linked": found.web.lower().startswith(("http://", "https://")),
         "page": listing.page,
