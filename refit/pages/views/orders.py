@@ -15,6 +15,7 @@ from refit.buying.models import Order
 from refit.pages import lists, order_list, order_payments, order_sheet, seeing
 from refit.pages.acting import Done, act, at, press, refused_page
 from refit.pages.forms.deliveries import PlacedForm
+from refit.pages.views import chase
 
 
 def orders(request: Any) -> HttpResponse:
@@ -145,4 +146,10 @@ def _page(request: Any, number: int) -> str:
 def _context(request: Any, found: Order, form: Any) -> dict[str, Any]:
     sheet = order_sheet.sheet_of(found, request.today, request.rights)
     pay = order_payments.block_of(found, request.today, papers=bool(sheet.papers))
-    return {"sheet": sheet, "order": found, "form": form, "pay": pay}
+    return {
+        "sheet": sheet,
+        "order": found,
+        "form": form,
+        "pay": pay,
+        "chase": chase.block_of(request, found),
+    }

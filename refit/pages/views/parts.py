@@ -9,6 +9,7 @@ from django.shortcuts import render
 from refit.boat.actions.papers import add_paper
 from refit.boat.models import PaperKind
 from refit.boat.refusals import Refused
+from refit.boat.rights import Right
 from refit.buying.actions.orders import share_anew
 from refit.calc.cautions import NAMES
 from refit.calc.problems import Problem
@@ -18,6 +19,7 @@ from refit.pages.acting import Done, act, at, press, refused_page
 from refit.pages.forms.parts import FACTS, NewPartForm, NumberForm, PartForm, PhotoForm
 from refit.pages.lists import exported, sieved
 from refit.pages.part_lists import COLUMNS, KEYS, PartSieve, facts_of, lines_of, rows_of, with_sums
+from refit.pages.views import offers
 from refit.stores.actions import parts as acts
 from refit.stores.models import Part, PartNumber
 
@@ -168,6 +170,8 @@ def _page(request: Any, found: Part, **forms: Any) -> dict[str, Any]:
         "photo_form": PhotoForm(request.boat),
         "kept": paper_owners.kept_of(request, "part", found),
     }
+    if Right.SEE_MONEY in request.rights:
+        context |= offers.page_of(request, found)
     return context | forms
 
 
