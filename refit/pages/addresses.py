@@ -4,6 +4,7 @@ An address without a right does not start: a test and `guarded` both ask for it.
 """
 
 from refit.boat.rights import Right
+from refit.pages.buy_addresses import BUYING
 from refit.pages.guarding import Address
 from refit.pages.views import (
     accounts,
@@ -203,6 +204,8 @@ BOAT: tuple[Address, ...] = (
     ),
     Address("orders/<int:number>/all-came/", deliveries.all_came, Right.BUY, "all-came", methods=("POST",)),
     Address("orders/<int:number>/correct/", corrections.correct, Right.BUY, "order-correct"),
+    # What to order by when, the town run, chasing, prices
+    *BUYING,
     # Bills, money back, goods back
     Address("bills/", bills.bills, Right.SEE_MONEY, "bills", methods=("GET",)),
     Address("orders/<int:number>/bill/", bills.add, Right.BUY, "bill-add"),
