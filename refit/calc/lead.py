@@ -6,14 +6,14 @@ then, and as the working day after it when something starts then. A lead time th
 Knows no suppliers and no clock.
 """
 
-from bisect import bisect_left, bisect_right
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 from functools import cached_property
 
 from .problems import Problem
+from .working import WorkingDays
 
 MONDAY_TO_FRIDAY = frozenset(range(5))
 LONGEST = 3650  # days; what says more than ten years is a slip of the finger
@@ -21,7 +21,7 @@ CONSIDERED = 2  # the latest deliveries, which weigh as much as all of them
 
 
 class LeadProblem(Problem):
-    """Days that were refused; `code` is "negative", "too_long", "no_weekdays" or "out_of_calendar"."""
+    """Days that were refused; `code` is "negative", "too_long" or "out_of_calendar"."""
 
 
 @dataclass(frozen=True)
@@ -44,66 +44,12 @@ class Terms:
             raise LeadProblem("Days of lead time and of margin cannot be fewer than nought.", "negative")
 
     @cached_property
-    def calendar(self) -> "WorkingDays":
+    def calendar(self) -> WorkingDays:
         """The days on which this supplier works."""
-        return WorkingDays(self.weekdays, self.off)
+        return WorkingDays(self.weekdays, frozenset(self.off))
 
 
 UNKNOWN = Terms(None)
-
-
-@dataclass(frozen=True)
-class WorkingDays:
-    """Days that are worked: on `weekdays` (0 is Monday, 6 Sunday) and not in `off`."""
-
-    weekdays: frozenset[int] = MONDAY_TO_FRIDAY
-    off: frozenset[date] = frozenset()
-    # Ordinals of the holidays that fall on a weekday, in order; derived, so no part of what makes two alike.
-    closed: tuple[int, ...] = field(init=False, repr=False, compare=False)
-
-    def __post_init__(self) -> None:
-        """Refuse a week without a working day, which would never end."""
-        if not self.weekdays or not self.weekdays <= set(range(7)):
-            raise LeadProblem("A supplier works on one day of the week at least.", "no_weekdays")
-        closed = sorted(day.toordinal() for day in self.off if day.weekday() in self.weekdays)
-        object.__setattr__(self, "closed", tuple(closed))
-
-    def before(self, day: date, days: int) -> date:
-        """Return the working day so many working days before a day, which counts as the last worked until then."""
-        # The last day d on or before `day` with at least days + 1 working days from d to `day`.
-        latest = day.toordinal()
-        earliest = latest
-        while self._worked(earliest, latest) < days + 1:
-            short = days + 1 - self._worked(earliest, latest)
-            # A week holds len(weekdays) of them; what holidays take is made up in the next round.
-            earliest -= max(1, short // len(self.weekdays) * 7)
-        return _day(self._last_start(earliest, latest, days + 1), day, days)
-
-    def after(self, day: date, days: int) -> date:
-        """Return the working day so many working days after a day, which counts as the first worked from then."""
-        first = day.toordinal()
-        last = first
-        while self._worked(first, last) < days + 1:
-            short = days + 1 - self._worked(first, last)
-            last += max(1, short // len(self.weekdays) * 7)
-        while self._worked(first, last - 1) >= days + 1:
-            last -= 1
-        return _day(last, day, days)
-
-    def _last_start(self, earliest: int, latest: int, wanted: int) -> int:
-        while self._worked(earliest + 1, latest) >= wanted:
-            earliest += 1
-        return earliest
-
-    def _worked(self, first: int, last: int) -> int:
-        """Count the working days from one ordinal to another, both counted."""
-        if last < first:
-            return 0
-        weeks, rest = divmod(last - first + 1, 7)
-        start = (first + 6) % 7  # ordinal 1 was a Monday
-        some = sum((start + step) % 7 in self.weekdays for step in range(rest))
-        closed = bisect_right(self.closed, last) - bisect_left(self.closed, first)
-        return weeks * len(self.weekdays) + some - closed
 
 
 def order_by(wanted_by: date, terms: Terms) -> date | None:
@@ -115,7 +61,9 @@ def order_by(wanted_by: date, terms: Terms) -> date | None:
         return None
     days = terms.lead_days + terms.margin_days
     if terms.working:
-        return terms.calendar.before(wanted_by, days)
+        calendar = terms.calendar
+        last = calendar.index(calendar.on_or_before(wanted_by.toordinal()))
+        return _day(calendar.at(last - days), wanted_by, days)
     return _day(wanted_by.toordinal() - days, wanted_by, days)
 
 
@@ -127,7 +75,10 @@ def arrives(ordered_on: date, terms: Terms) -> date | None:
     if terms.lead_days is None:
         return None
     if terms.working:
-        return terms.calendar.after(ordered_on, terms.lead_days)
+        calendar = terms.calendar
+        return _day(
+            calendar.at(calendar.index(ordered_on.toordinal()) + terms.lead_days), ordered_on, terms.lead_days
+        )
     return _day(ordered_on.toordinal() + terms.lead_days, ordered_on, terms.lead_days)
 
 

@@ -10,12 +10,12 @@ from refit.calc.lead import (
     LeadProblem,
     Learned,
     Terms,
-    WorkingDays,
     arrives,
     checked_days,
     learned,
     order_by,
 )
+from refit.calc.problems import Problem
 
 MONDAY = date(2026, 3, 2)
 HOLIDAY = frozenset([date(2026, 2, 16)])
@@ -76,9 +76,9 @@ def test_days_outside_the_calendar_are_refused_with_words(working):
 
 
 @pytest.mark.parametrize("weekdays", [frozenset(), frozenset([7]), frozenset([-1, 2])])
-def test_a_week_has_a_working_day(weekdays):
-    with pytest.raises(LeadProblem, match="one day of the week"):
-        WorkingDays(weekdays)
+def test_a_supplier_works_on_some_day_of_the_week(weekdays):
+    with pytest.raises(Problem, match="weekday|day of the week"):
+        order_by(MONDAY, Terms(3, working=True, weekdays=weekdays))
 
 
 @pytest.mark.parametrize("given_days", [{"lead_days": -1}, {"lead_days": 3, "margin_days": -1}])
