@@ -90,3 +90,8 @@ def _clocked(text: str, clock: re.Match[str]) -> int:
     if minutes > 59:
         raise TimeProblem(f"{shown(text)} has more minutes than an hour.", "not_a_time")
     return hours * 60 + minutes
+
+
+def worth(minutes: int, hour_rate: int) -> int:
+    """Return what minutes of work are worth at a rate an hour, both in minor units, half up."""
+    return (2 * minutes * hour_rate + 60) // 120

@@ -17,6 +17,8 @@ from refit.calc.codes import code_in
 from refit.calc.numbers import format_quantity, parse_day, parse_number
 from refit.calc.problems import Problem
 from refit.calc.text import clean, clean_multiline, fold
+from refit.calc.worktime import hours_and_minutes, parse_days, parse_minutes
+from refit.work.models import Job
 
 
 class TextField(forms.CharField):
@@ -110,6 +112,85 @@ class DayField(forms.Field):
             raise ValidationError(str(problem), code=problem.code) from None
 
 
+class WorkDaysField(forms.Field):
+    """Days of work: `3`, `0.5`, `2 h`; gives a `Decimal` of days, or None where it may be left out."""
+
+    widget = forms.TextInput
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(**kwargs)
+        self.widget.attrs.update({"autocomplete": "off", "maxlength": 20})
+
+    def prepare_value(self, value: Any) -> Any:
+        return format_quantity(value) if isinstance(value, Decimal) else value
+
+    def to_python(self, value: Any) -> Decimal | None:
+        if value is None or str(value).strip() == "":
+            return None
+        try:
+            return parse_days(str(value))
+        except Problem as problem:
+            raise ValidationError(str(problem), code=problem.code) from None
+
+
+class HoursField(forms.Field):
+    """Hours of one day: `2`, `1.5`, `1:30`, `90 min`; gives whole minutes, nil where it is left empty."""
+
+    widget = forms.TextInput
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(required=False, **kwargs)
+        self.widget.attrs.update({"inputmode": "text", "autocomplete": "off", "maxlength": 20})
+
+    def prepare_value(self, value: Any) -> Any:
+        return (hours_and_minutes(value) if value else "") if isinstance(value, int) else value
+
+    def to_python(self, value: Any) -> int:
+        if value is None or str(value).strip() == "":
+            return 0
+        try:
+            return parse_minutes(str(value))
+        except Problem as problem:
+            raise ValidationError(str(problem), code=problem.code) from None
+
+
+class JobField(forms.CharField):
+    """A job, by its number or as it is offered: `12`, `12 Renew the impeller`; gives a `Job` or None.
+
+    The form sets `jobs` to the jobs that may be named.
+    """
+
+    jobs: Any = None
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(strip=True, **kwargs)
+        self.widget.attrs.update(
+            {"autocomplete": "off", "spellcheck": "false", "list": "jobs", "maxlength": 140}
+        )
+
+    def prepare_value(self, value: Any) -> Any:
+        return f"{value.number} {value.title}" if isinstance(value, Job) else value
+
+    def clean(self, value: Any) -> Any:
+        text = super().clean(value)
+        if not text:
+            return None
+        word = str(text).casefold().removeprefix("job").split()[:1]
+        number = word[0].rstrip(",.:") if word else ""
+        good = number.isascii() and number.isdigit() and len(number) < 10
+        found = self.jobs.filter(number=int(number)).first() if good else self._called(str(text))
+        if found is None:
+            raise ValidationError(
+                f"No job “{str(text)[:40]}”. Type its number, or choose one that is offered.", code="no_job"
+            )
+        return found
+
+    def _called(self, text: str) -> Any:
+        """Return the one job of this title; where several have it, the number has to be typed."""
+        hits = list(self.jobs.filter(folded__contains=fold(text))[:2]) if fold(text) else []
+        return hits[0] if len(hits) == 1 else None
+
+
 class PlaceField(forms.CharField):
     """A place, by its mark, its code, its name, or the address that its label carries.
 
@@ -169,3 +250,6 @@ class BoatForm(forms.Form):
             self.place_options = stowable
             for field in fields:
                 field.places = stowable
+        for named in self.fields.values():
+            if isinstance(named, JobField):
+                named.jobs = Job.objects.filter(boat=boat)

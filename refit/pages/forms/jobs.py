@@ -6,20 +6,41 @@ from typing import Any
 import django_filters
 from django import forms
 from django.core.exceptions import ValidationError
-from django.db.models import Q, QuerySet
+from django.db.models import Exists, OuterRef, Q, QuerySet
+from django.utils import timezone
 
-from refit.boat.models import Boat, Member, System
+from refit.boat.models import Boat, Kind, Location, Member, System
 from refit.buying.reading import wanted
 from refit.calc.text import fold
 from refit.pages import seeing
-from refit.pages.fields import BoatForm, QuantityField, TextField
+from refit.pages.fields import (
+    BoatForm,
+    DayField,
+    NumberField,
+    PlaceField,
+    QuantityField,
+    TextField,
+    WorkDaysField,
+)
 from refit.pages.lists import FoldedFilter
 from refit.stores.models import Part
 from refit.stores.reading import parts_named
-from refit.work.models import Before, Job, State
+from refit.work.models import Before, Booking, Job, Priority, State, Trait
 
 EVERY = "all"
 WANTING = "wanting"
+BOOKED, FREE = "booked", "free"
+PLANNING = (
+    "days",
+    "priority",
+    "not_before",
+    "space",
+    "sole_use",
+    "dry",
+    "above_celsius",
+    "cure_days",
+    "traits",
+)
 
 
 def systems_in_use(boat: Boat) -> "QuerySet[System]":
@@ -51,8 +72,43 @@ class JobForm(BoatForm):
         help_text="Not on the first list: it showed while something else was done. Counted apart in the forecast.",
     )
 
+    days = WorkDaysField(
+        label="Days of work",
+        required=False,
+        help_text="3, 0.5 or 4 hours. A day has eight hours.",
+    )
+    priority = forms.ChoiceField(
+        label="What comes first",
+        choices=Priority.choices,
+        required=False,
+        help_text="Parts and places go to what comes first.",
+    )
+    not_before = DayField(label="Not before", required=False)
+    cure_days = NumberField(
+        label="Days to cure after it",
+        places=0,
+        low=0,
+        high=365,
+        required=False,
+        help_text="Nobody works then; what comes after waits.",
+    )
+    space = PlaceField(
+        label="Where on the boat", required=False, help_text="An area or a place: Engine space, S3."
+    )
+    sole_use = forms.BooleanField(label="Nobody else can work there meanwhile", required=False)
+    dry = forms.BooleanField(label="Needs dry weather", required=False)
+    above_celsius = NumberField(label="Needs more than, °C", places=0, low=-30, high=60, required=False)
+    traits = forms.MultipleChoiceField(
+        label="What it brings with it",
+        choices=Trait.choices,
+        widget=forms.CheckboxSelectMultiple,
+        required=False,
+        help_text="For cautions, and for what cannot be done beside it.",
+    )
+
     def __init__(self, boat: Boat, *args: Any, job: Job | None = None, **kwargs: Any) -> None:
         super().__init__(boat, *args, **kwargs)
+        self._offer_spaces(job)
         system, given_to = self.fields["system"], self.fields["given_to"]
         choices = systems_in_use(boat)
         if job:  # a retired system stays on the jobs that have it
@@ -75,12 +131,61 @@ class JobForm(BoatForm):
                 "given_to": job.given_to_id,
                 "note": job.note,
                 "found_on_the_way": job.found_on_the_way,
+                **_planned(job),
             }
+
+    def _offer_spaces(self, job: Job | None) -> None:
+        """Let a job be done in any place in use, areas first; a place out of use stays on the jobs that have it."""
+        rows = Location.objects.filter(boat=self.boat).exclude(kind=Kind.UNSTOWED).select_related("area")
+        stays = job.space_id if job else None
+        rows = rows.filter(Q(retired_at=None) | Q(pk=stays))
+        every = sorted(rows.by_mark(), key=lambda place: place.kind != Kind.AREA)
+        space: Any = self.fields["space"]
+        space.places = every
+        space.widget.attrs["list"] = "spaces"
+        self.space_options = every
+
+    @property
+    def folded(self) -> bool:
+        """Return whether dates and conditions may stay folded away: nothing is said of them."""
+        return not any(self[name].errors or self[name].value() for name in PLANNING if name != "priority")
+
+    @property
+    def planning(self) -> list[Any]:
+        """Return the short fields of dates and conditions, in their order."""
+        return [self[name] for name in ("days", "priority", "not_before", "cure_days")]
+
+    def plan(self) -> dict[str, Any]:
+        """Return what the form says of dates and conditions, as the action takes it."""
+        given = self.cleaned_data
+        celsius = given["above_celsius"]
+        return {
+            name: given[name] for name in ("days", "not_before", "space", "sole_use", "dry", "traits")
+        } | {
+            "priority": int(given["priority"] or Priority.NORMAL),
+            "above_celsius": None if celsius is None else int(celsius),
+            "cure_days": int(given["cure_days"] or 0),
+        }
 
     def facts(self) -> dict[str, Any]:
         """Return the job as the actions take it."""
         names = ("title", "system", "before", "given_to", "note", "found_on_the_way")
         return {name: self.cleaned_data[name] for name in names}
+
+
+def _planned(job: Job) -> dict[str, Any]:
+    """Return what a job says of dates and conditions, as it is typed."""
+    return {
+        "days": job.days,
+        "priority": job.priority,
+        "not_before": job.not_before,
+        "cure_days": job.cure_days or None,
+        "space": str(job.space) if job.space else None,
+        "sole_use": job.sole_use,
+        "dry": job.dry,
+        "above_celsius": job.above_celsius,
+        "traits": [row.trait for row in job.traits.all()],
+    }
 
 
 class NeedForm(BoatForm):
@@ -155,6 +260,13 @@ class JobSieve(django_filters.FilterSet):
     system = django_filters.ModelChoiceFilter(label="System", queryset=_systems, empty_label="All systems")
     given_to = django_filters.ModelChoiceFilter(label="Given to", queryset=_members, empty_label="Anybody")
 
+    priority = django_filters.ChoiceFilter(label="Comes first", choices=Priority.choices, empty_label="Any")
+    booked = django_filters.ChoiceFilter(
+        label="Booked",
+        choices=[(BOOKED, "Somebody comes"), (FREE, "Nobody yet")],
+        empty_label="Any",
+        method="coming",
+    )
     parts = django_filters.ChoiceFilter(
         label="Parts", choices=[(WANTING, "Still wants some")], empty_label="Any", method="wanting"
     )
@@ -171,6 +283,12 @@ class JobSieve(django_filters.FilterSet):
     def passed(self, jobs: Any, _: str, value: str) -> Any:
         """Keep the jobs of one state, or all."""
         return jobs if value == EVERY else jobs.filter(state=value)
+
+    def coming(self, jobs: Any, _: str, value: str) -> Any:
+        """Keep the jobs for which somebody comes from today on, or those for which nobody is booked."""
+        here = Booking.objects.filter(job=OuterRef("pk"), cancelled_at=None)
+        still = here.filter(day__gte=timezone.localdate())
+        return jobs.filter(Exists(still) if value == BOOKED else ~Exists(here))
 
     def wanting(self, jobs: Any, _: str, value: str) -> Any:
         """Keep the jobs that still want something which is neither taken nor on order."""

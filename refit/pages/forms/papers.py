@@ -30,6 +30,8 @@ class FilesField(forms.FileField):
 
     def clean(self, data: Any, initial: Any = None) -> list[Any]:
         files = [file for file in (data if isinstance(data, (list, tuple)) else [data]) if file]
+        if not files and not self.required:
+            return []
         if not files:
             raise ValidationError("Choose a photo or PDF first.", code="required")
         if len(files) > MOST_FILES:
