@@ -20,6 +20,7 @@ from refit.calc.text import fold
 
 ASSETS = Path(__file__).with_name("assets")
 UNSAFE = {ord(letter): f"\\u{ord(letter):04x}" for letter in "<>&\u2028\u2029"}
+OPENING = "Opening the copy. If this stays, the browser is too old for it: open the file in a newer one."
 SCRIPTLESS = "This viewer runs no script, so the copy stands below as plain lists. Opened in a browser it has a find box."
 
 
@@ -144,7 +145,7 @@ def html(book: CopyBook) -> bytes:
         f'<span>Copy of <time datetime="{book.as_at.isoformat()}">{book.stamp}</time>, read only',
         '<span id="age"></span></span></div><div id="find" role="search" hidden></div></header>\n',
         '<nav class="ways" id="ways" aria-label="Main" hidden></nav>\n',
-        '<main id="main" tabindex="-1"><noscript>',
+        f'<main id="main" tabindex="-1"><p class="wait">{OPENING}</p><noscript>',
         *_plain(book),
         "</noscript></main>\n<footer>",
         *(f"<p><bdi>{escape(line)}</bdi></p>" for line in book.identity),

@@ -194,6 +194,7 @@
 
   // --- find -----------------------------------------------------------------------------------------------------------
   const search = document.createElement("input");
+  const heard = make("p", "off"); // says to those who hear the page how many were found
 
   function found(text) {
     const whole = fold(text);
@@ -243,7 +244,7 @@
     }
     const hits = found(text);
     heading.textContent = hits.length ? `${hits.length.toLocaleString("en-GB")} found` : "Nothing found";
-    heading.setAttribute("role", "status");
+    heard.textContent = heading.textContent;
     if (!hits.length) {
       view.append(make("p", "", fold(text).length < 2 ? "One letter finds a place of just that mark. Type one more." : "Try fewer letters, or another of its numbers. What was put away after this copy was made is not in it."));
       return;
@@ -399,7 +400,7 @@
   let fresh = true;
 
   function show() {
-    const asked = decodeURIComponent(location.hash.slice(1)) || "find";
+    const asked = location.hash.slice(1) || "find";
     const [name, which] = [asked.split("-")[0], asked.slice(asked.indexOf("-") + 1)];
     const view = document.createDocumentFragment();
     const one = asked.includes("-");
@@ -445,7 +446,8 @@
     search.setAttribute("inputmode", "search");
     const label = make("label", "off", "Find a part, number or place");
     label.htmlFor = "box";
-    box.append(label, search);
+    heard.setAttribute("role", "status");
+    box.append(label, search, heard);
     box.hidden = false;
     let waits = 0;
     search.addEventListener("input", () => {
