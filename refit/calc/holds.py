@@ -38,37 +38,47 @@ class Reasons:
     def clashes(self, place: int) -> list[Clash]:
         """Return the bookings of a work that are not met, each with its cause."""
         one, span = self.work[place], self.spans[place]
-        found = []
+        found: list[Clash] = []
+        visits = list(one.task.booked)
+        why: Cause | None = None
         for (day, last), possible in zip(one.bookings, span.booked, strict=True):
+            visit = next(
+                visit for visit in visits if visit.day.toordinal() == day and visit.days == last - day + 1
+            )
+            visits.remove(visit)
             if day == possible:
                 continue
-            why = self._why_not(place, day, last)
-            visit = next(
-                visit
-                for visit in one.task.booked
-                if visit.day.toordinal() == day and visit.days == last - day + 1
-            )
+            # A later visit that nothing else holds waits for the one before it, for the same cause.
+            why = self._why_not(place, day, last) or why or self._cause(place)
             key = None if why[1] is None else self.work[why[1]].task.key
             found.append(Clash(one.task.key, visit, why[0], key, why[2], to_date(possible)))
         return found
 
-    def _why_not(self, place: int, day: int, last: int) -> Cause:
-        """Return what keeps a booking from its day: what the work waits for, else its space."""
-        one, span = self.work[place], self.spans[place]
+    def _why_not(self, place: int, day: int, last: int) -> Cause | None:
+        """Return what keeps a booking from its day: what the work waits for, else its space, else None."""
+        one = self.work[place]
         waits = self._waits(place)
         ready = max((wait[3] for wait in waits), default=0)
         if last < one.today:
             return (Held.TODAY, None, None, one.today)
-        if waits and ready > day:
-            return self._binding(place, max(span.first, day + 1))
+        if waits and ready > max(day, one.today):
+            return self._too_late(next(wait for wait in waits if wait[3] == ready), day)
         wanted = one.span(ready, self.working)
         space = self.spaces.get(one.task.space or "")
         found = space.in_the_way(wanted, place) if space else None
         if space is None or found is None:
-            return self._cause(place)
+            return None
         other = space.works[found]
         kept = self.work[other].kept(self.spans[other])
         return (Held.BOOKED if kept else Held.SPACE, other, None, space.frees[found])
+
+    def _too_late(self, wait: Cause, day: int) -> Cause:
+        """Tell work that is over too late for a day from work that only cures for too long."""
+        kind, before, words, _free = wait
+        if kind is not Held.CURE or before is None:
+            return wait
+        end = self.spans[before].free - self.work[before].task.cure_days
+        return (Held.AFTER, before, words, end) if end > day else wait
 
     def _cause(self, place: int) -> Cause:
         """Return what binds a work that is not held by its booking."""

@@ -225,6 +225,16 @@ def test_a_booking_that_is_past_is_told_as_that_whatever_else_is_in_the_way():
     assert made.placed["x"].held_by.key == "a"
 
 
+def test_whoever_comes_does_not_mind_that_the_owner_is_away():
+    parts = Task("x", 0, parts_on=march(12), parts_words="shroud", booked=(Booked(march(10)),))
+    met = Task("y", 0, booked=(Booked(march(11)),))
+    made = planned(parts, met, working=AWAY)
+    assert [(clash.key, clash.kind, clash.possible) for clash in made.clashes] == [
+        ("x", Held.PARTS, march(23))
+    ]
+    assert (made.placed["x"].held_by.kind, dates(made, "y")[0]) == (Held.AWAY, march(11))
+
+
 def test_a_booking_that_fails_gives_its_days_free_for_others():
     made = planned(
         Task("b", 3, space="engine", priority=1),
