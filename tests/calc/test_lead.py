@@ -77,7 +77,7 @@ def test_days_outside_the_calendar_are_refused_with_words(working):
 
 @pytest.mark.parametrize("weekdays", [frozenset(), frozenset([7]), frozenset([-1, 2])])
 def test_a_supplier_works_on_some_day_of_the_week(weekdays):
-    with pytest.raises(Problem, match="weekday|day of the week"):
+    with pytest.raises(Problem, match=r"weekday|day of the week"):
         order_by(MONDAY, Terms(3, working=True, weekdays=weekdays))
 
 
