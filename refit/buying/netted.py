@@ -23,6 +23,7 @@ from refit.boat.models import Boat, Location, Where
 from refit.buying.leads import Leads, read_leads
 from refit.buying.models import COMING_STATES, Line, OrderState
 from refit.buying.reading import Wanted, wanted_of
+from refit.buying.supposing import AS_IT_IS, Suppose, bought_later, moved
 from refit.calc.netting import Met, Source, Supply, Want, net
 from refit.calc.plan import Plan, plan
 from refit.calc.schedule import Unworkable
@@ -78,7 +79,7 @@ class Netted:
     by_job: dict[int, list[NeedInTime]] = field(default_factory=dict)
 
 
-def netted(boat: Boat, today: date, work: WorkList | None = None) -> Netted:
+def netted(boat: Boat, today: date, work: WorkList | None = None, suppose: Suppose = AS_IT_IS) -> Netted:
     """Return what every open need of the jobs to be done can count on, and the plan that follows."""
     work = work or read_work(boat, today)
     parts = {part.pk: part for part in Part.objects.filter(boat=boat)}
@@ -89,7 +90,9 @@ def netted(boat: Boat, today: date, work: WorkList | None = None) -> Netted:
     supplies, holdings, lines = _supplies(boat, today, needs, parts)
     bought = {want.accepts[-1] for want in wants if want}
     terms = leads.terms_of(parts[pk] for pk in sorted(bought))
+    supplies = [moved(supply, suppose, today) for supply in supplies]
     met = net([want for want in wants if want], supplies, terms, today)
+    met = {key: bought_later(found, suppose, today) for key, found in met.items()}
     in_words = _ordered_in_words(boat)
     rows = tuple(
         _row(row, _wanted_by(row.need, work, bare), met.get(_key(row.need)), holdings, lines, in_words)

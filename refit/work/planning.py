@@ -3,8 +3,8 @@
 Decides what waits for what beyond the arrows that people draw: launch waits for every job to be done before launch,
 departure for those before departure too and for the launch, a job afloat for the launch; the job that reaches a
 milestone comes after all that the milestone waits for. A job without days of work counts as one. Jobs left for later or
-for another year, and jobs that are done, are not planned; what a done job still has to cure is waited for. Knows no
-parts: when they are here is an argument.
+for another year, and jobs that are done, are not planned; what came before one that is put off still comes before what
+came after it, and what a done job still has to cure is waited for. Knows no parts: when they are here is an argument.
 """
 
 from collections import defaultdict
@@ -87,19 +87,7 @@ def read_work(boat: Boat, today: date) -> WorkList:
         .select_related("system", "space")
         .order_by("number")
     )
-    planned = {job.pk for job in jobs}
-    after: dict[int, list[int]] = defaultdict(list)
-    curing: dict[int, date] = {}
-    rows = After.objects.filter(boat=boat, job__state__in=OPEN_STATES).values_list(
-        "job_id", "after_id", "after__state", "after__done_on", "after__cure_days"
-    )
-    for job, before, state, done_on, cure_days in rows:
-        if before in planned:
-            after[job].append(before)
-        elif state == State.DONE and done_on is not None:
-            free = done_on + timedelta(days=1 + cure_days)
-            if free > today:
-                curing[job] = max(free, curing.get(job, free))
+    after, curing = _arrows(boat, today, {job.pk for job in jobs})
     bookings: dict[int, list[Booking]] = defaultdict(list)
     for booking in Booking.objects.filter(boat=boat, cancelled_at=None, job__state__in=OPEN_STATES):
         bookings[booking.job_id].append(booking)
@@ -116,6 +104,36 @@ def read_work(boat: Boat, today: date) -> WorkList:
         away=list(DayAway.objects.filter(boat=boat)),
         holidays=_holidays(terms, today),
     )
+
+
+def _arrows(boat: Boat, today: date, planned: set[int]) -> tuple[dict[int, list[int]], dict[int, date]]:
+    """Return what each planned job comes after, and until when what was done before it cures.
+
+    What came before a job that is put off still comes before what came after that.
+    """
+    arrows: dict[int, list[tuple[int, str, date | None, int]]] = defaultdict(list)
+    rows = After.objects.filter(boat=boat).exclude(job__state=State.DONE).order_by("id")
+    named = rows.values_list("job_id", "after_id", "after__state", "after__done_on", "after__cure_days")
+    for job, before, state, done_on, cure_days in named:
+        arrows[job].append((before, state, done_on, cure_days))
+    after: dict[int, list[int]] = defaultdict(list)
+    curing: dict[int, date] = {}
+    for job in planned.intersection(arrows):
+        look, seen = [job], {job}
+        while look:
+            for before, state, done_on, cure_days in arrows.get(look.pop(), ()):
+                if before in seen:
+                    continue
+                seen.add(before)
+                if before in planned:
+                    after[job].append(before)
+                elif state == State.DONE:
+                    free = done_on + timedelta(days=1 + cure_days) if done_on else today
+                    if free > today:
+                        curing[job] = max(free, curing.get(job, free))
+                else:
+                    look.append(before)
+    return after, curing
 
 
 def _holidays(terms: WorkTerms, today: date) -> frozenset[date]:
