@@ -25,9 +25,10 @@ from refit.buying.models import COUNTED_STATES, Charge, ChargeKind, Line, Offer,
 from refit.buying.rates import published
 from refit.calc.lead import LeadProblem, arrives, order_by
 from refit.calc.money import convert, from_minor, minor_digits, round_half_up
-from refit.stores.models import Part
+from refit.stores.models import Part, Unit
 
 OLD_AFTER = 90  # days; a price seen longer ago is marked
+MEASURED = (Unit.METRE, Unit.KILOGRAM, Unit.LITRE)
 FEW = 500  # parts that one look-up may name
 
 
@@ -71,7 +72,7 @@ class Quote:
     """A price for so much of a part. Sums in minor units of the boat's currency; None where no rate is known."""
 
     price: Price
-    packs: int
+    packs: Decimal
     quantity: Decimal
     goods_own: int  # minor units of the price's currency, tax in
     goods: int | None
@@ -140,9 +141,9 @@ class Prices:
 
     def quote(self, price: Price, quantity: Decimal, wanted_by: date | None = None) -> Quote:
         """Return what so much would cost at a price, in whole packs."""
-        packs = max(ceil(Fraction(quantity) / Fraction(price.pack_size)), 1)
+        packs = whole_packs(price.part, quantity, price.pack_size)
         taxed = Fraction(price.price) * (100 + Fraction(price.tax_percent)) / 100
-        own = round_half_up(taxed * packs * 10 ** minor_digits(price.currency))
+        own = round_half_up(taxed * Fraction(packs) * 10 ** minor_digits(price.currency))
         rate = self.rate(price.currency)
         goods = None if rate is None else convert(own, price.currency, self.boat.currency, rate.rate)
         carriage, why = self._carriage(price.supplier, price.currency, own, rate)
@@ -230,9 +231,18 @@ class Prices:
         return None, Carriage.UNKNOWN
 
 
-def read_prices(boat: Boat, today: date, parts: Iterable[int] | None = None) -> Prices:
-    """Read the prices of a boat (of some parts, of all unless told) in nine queries."""
-    leads = read_leads(boat, today)
+def whole_packs(part: Part, quantity: Decimal, pack_size: Decimal) -> Decimal:
+    """Return how many as sold make up so much: whole packs; of what is measured off (4.3 m), just so much."""
+    if pack_size == 1 and part.unit in MEASURED:
+        return quantity
+    return Decimal(max(ceil(Fraction(quantity) / Fraction(pack_size)), 1))
+
+
+def read_prices(
+    boat: Boat, today: date, parts: Iterable[int] | None = None, leads: Leads | None = None
+) -> Prices:
+    """Read the prices of a boat (of some parts, of all unless told) in four queries, and those of the leads."""
+    leads = leads or read_leads(boat, today)
     prices = Prices(boat, today, leads, {}, _average_carriage(boat), _newest_rates(boat))
     prices.last = _paid_last(prices, None if parts is None else list(parts))
     return prices

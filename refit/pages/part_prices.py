@@ -85,7 +85,7 @@ def pack_words(quote: Quote) -> str:
     unit = "" if quote.price.part.unit == "each" else f" {quote.price.part.get_unit_display()}"
     if quote.price.pack_size == 1:
         return f"{format_quantity(quote.quantity)}{unit}"
-    return f"{quote.packs} × {format_quantity(quote.price.pack_size)}{unit}"
+    return f"{format_quantity(quote.packs)} × {format_quantity(quote.price.pack_size)}{unit}"
 
 
 def block_of(prices: Prices, part: Part, quantity: Decimal) -> dict[str, Any]:

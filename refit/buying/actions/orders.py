@@ -26,6 +26,7 @@ from refit.buying.costing import own_total, refresh
 from refit.buying.models import (
     BasisChoice,
     DeliveryLine,
+    Line,
     Means,
     Order,
     OrderPaper,
@@ -92,6 +93,7 @@ def write_order(boat: Boat, facts: OrderFacts, *, by: Any, today: date, order: O
         if not order.is_draft:
             raise Refused(f"Order {order.number} was placed; its lines no longer change here.", code="placed")
     is_anew = order.pk is not None
+    meant = _meant_for(order) if is_anew else {}
     set_order(order, boat, facts, today)
     order.save()
     if is_anew:
@@ -102,6 +104,10 @@ def write_order(boat: Boat, facts: OrderFacts, *, by: Any, today: date, order: O
     if not facts.lines:
         raise Refused("An order has at least one line.", code="no_lines", field="lines")
     lines = [make_line(order, place, row) for place, row in enumerate(facts.lines)]
+    for line in lines:
+        if line.need_id is None and meant.get(_meaning(line)):
+            line.need_id = meant[_meaning(line)].pop(0)
+            line.save(update_fields=["need"])
     for row in facts.charges:
         make_charge(order, row, lines, today)
     refresh([order])
@@ -286,10 +292,29 @@ def check_alone(order: Order) -> None:
         )
 
 
+def _meaning(line: Line) -> tuple[int | None, str, int | None]:
+    return line.part_id, fold(line.words), line.job_id
+
+
+def _meant_for(order: Order) -> dict[tuple[int | None, str, int | None], list[int]]:
+    """Return the needs that a draft's lines are for, by what they are: the form that writes it anew knows none."""
+    found: dict[tuple[int | None, str, int | None], list[int]] = {}
+    for line in order.lines.filter(need__isnull=False).order_by("position"):
+        found.setdefault(_meaning(line), []).append(line.need_id or 0)
+    return found
+
+
 def _remember(order: Order) -> None:
-    """Keep on the supplier how they print prices, for the next order."""
-    Supplier.objects.filter(pk=order.supplier_id).update(
-        currency=order.currency, prices_with_tax=order.prices_with_tax, tax_percent=order.tax_percent
+    """Keep on the supplier how they print prices, for the next order.
+
+    Their usual carriage is in their currency; while one is known, an order in other money does not change that.
+    """
+    supplier = Supplier.objects.get(pk=order.supplier_id)
+    has_sums = supplier.usual_freight is not None or supplier.free_freight_from is not None
+    Supplier.objects.filter(pk=supplier.pk).update(
+        currency=supplier.currency if has_sums and supplier.currency else order.currency,
+        prices_with_tax=order.prices_with_tax,
+        tax_percent=order.tax_percent,
     )
 
 

@@ -25,7 +25,7 @@ from refit.buying.models import (
 )
 from refit.buying.rates import published
 from refit.calc.money import from_minor, minor_digits, round_half_up, to_minor
-from refit.stores.models import Part
+from refit.stores.models import Need, Part
 from refit.work.models import Job
 
 LIMIT = 10**12
@@ -49,6 +49,7 @@ class LineFacts:
     system: System | None = None
     place: Location | None = None
     weight_kg: Decimal | None = None  # of one unit; kept on the part if it has none
+    need: Need | None = None  # what it is bought for
 
 
 @dataclass(frozen=True)
@@ -226,6 +227,7 @@ def build_line(order: Order, position: int, row: LineFacts) -> Line:
         job=job,
         system=row.system or (job.system if job else None),
         place=row.place,
+        need=row.need,
     )
 
 
