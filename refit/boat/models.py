@@ -185,6 +185,9 @@ class Location(models.Model):
     area = models.ForeignKey("self", on_delete=models.PROTECT, null=True, editable=False, related_name="+")
     where = models.CharField(max_length=6, choices=Where, default=Where.ABOARD)
     days_away = models.PositiveSmallIntegerField(default=0)
+    from_bow = models.PositiveSmallIntegerField(
+        "from the bow", null=True, blank=True, help_text="Of an area: 1 is the foremost; the way one walks"
+    )
     kind = models.CharField(max_length=8, choices=Kind)
     mark = models.CharField(max_length=12, blank=True)
     mark_folded = models.CharField(max_length=24, editable=False, blank=True)

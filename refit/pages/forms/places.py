@@ -28,6 +28,14 @@ class PlaceFacts(BoatForm):
     )
     name = TextField(label="Name", max_length=80, required=False)
     note = TextField(label="Note", max_length=300, required=False)
+    from_bow = NumberField(
+        label="From the bow",
+        places=0,
+        low=1,
+        high=99,
+        required=False,
+        help_text="1 is the foremost area, 2 the next one aft. Fetch lists follow it.",
+    )
     where = forms.ChoiceField(label="Where it is", choices=Where.choices, required=False)
     days_away = NumberField(
         label="Days to reach us", places=0, low=0, high=365, required=False, help_text="Only for a place away"
@@ -75,7 +83,8 @@ class PlaceFacts(BoatForm):
         """Return where an area is; only what is away has days."""
         where = self.cleaned_data.get("where") or Where.ABOARD
         days = int(self.cleaned_data.get("days_away") or 0) if where == Where.AWAY else 0
-        return {"where": where, "days_away": days}
+        given = self.cleaned_data.get("from_bow")
+        return {"where": where, "days_away": days, "from_bow": None if given is None else int(given)}
 
 
 class NewPlaceForm(PlaceFacts):

@@ -126,14 +126,14 @@ def change(request: Any, code: str) -> HttpResponse:
 
 def _as_typed(place: Location, cautions: dict[str, str]) -> dict[str, Any]:
     first: dict[str, Any] = {key: getattr(place, key) for key in ("mark", "name", "note", "where")}
-    first["days_away"] = place.days_away or ""
+    first["days_away"], first["from_bow"] = place.days_away or "", place.from_bow or ""
     for kind in Hindrance.values:
         first[f"care_{kind}"], first[f"words_{kind}"] = kind in cautions, cautions.get(kind, "")
     return first
 
 
 def _facts(place: Location) -> dict[str, Any]:
-    kept = ("mark", "name", "note", *(("where", "days_away") if place.kind == Kind.AREA else ()))
+    kept = ("mark", "name", "note", *(("where", "days_away", "from_bow") if place.kind == Kind.AREA else ()))
     return {key: getattr(place, key) for key in kept}
 
 
