@@ -36,13 +36,15 @@ def come_after(job: Job, after: Job) -> After:
     arrows = list(After.objects.filter(boat=job.boat).order_by("id").values_list("after_id", "job_id"))
     circle = find_cycle([*arrows, (after.pk, job.pk)])
     if circle:
-        raise Refused(_round(circle), code="cycle", field="job")
+        raise Refused(_round(circle, job.pk), code="cycle", field="job")
     return After.objects.create(boat=job.boat, job=job, after=after)
 
 
-def _round(circle: Sequence[int]) -> str:
-    jobs = Job.objects.in_bulk(circle)
-    words = [f"{jobs[pk].number} {jobs[pk].title}" for pk in (*circle, circle[0])]
+def _round(circle: Sequence[int], first: int) -> str:
+    start = circle.index(first) if first in circle else 0
+    ordered = [*circle[start:], *circle[:start]]
+    jobs = Job.objects.in_bulk(ordered)
+    words = [f"{jobs[pk].number} {jobs[pk].title}" for pk in (*ordered, ordered[0])]
     return f"These jobs would wait for each other: {' → '.join(words)}. Take one of the steps out first."
 
 
