@@ -2,7 +2,7 @@
 
 Decides how the copy is written: one file with its style and script inside, which asks for nothing. The data stands in
 it as JSON; where a viewer runs no script, the lists stand as plain text. Does not decide what is in it: the rows come
-ready, and `carry.copy` fills them. `assets/copy.js` reads the JSON; the order of its columns is fixed in `_data`.
+ready, and `carry.copy` fills them. `assets/copy_data.js` reads the JSON; the order of its columns is fixed in `_data`.
 """
 
 import base64
@@ -132,7 +132,7 @@ class CopyBook:
 
 def html(book: CopyBook) -> bytes:
     """Return the copy as one page."""
-    style, script = _asset("copy.css"), _asset("copy.js")
+    style, script = _style(), _script()
     pieces = (
         '<!doctype html>\n<html lang="en-GB">\n<head>\n<meta charset="utf-8">\n',
         f'<meta http-equiv="Content-Security-Policy" content="{policy()}">\n',
@@ -158,14 +158,19 @@ def html(book: CopyBook) -> bytes:
 
 def policy() -> str:
     """Return the content policy of the page: its own style and its own script, and nothing else at all."""
-    style, script = (_sha256(_asset(name)) for name in ("copy.css", "copy.js"))
+    style, script = _sha256(_style()), _sha256(_script())
     return (
         f"default-src 'none'; style-src '{style}'; script-src '{script}'; base-uri 'none'; form-action 'none'"
     )
 
 
-def _asset(name: str) -> str:
-    return (ASSETS / name).read_text(encoding="utf-8")
+def _style() -> str:
+    return (ASSETS / "copy.css").read_text(encoding="utf-8")
+
+
+def _script() -> str:
+    parts = ((ASSETS / f"copy_{name}.js").read_text(encoding="utf-8") for name in ("data", "views", "frame"))
+    return f'"use strict";\n(() => {{\n{"".join(parts)}}})();\n'
 
 
 def _sha256(text: str) -> str:

@@ -205,7 +205,7 @@ def test_the_box_folds_as_the_program_does(opened):
     ]
     page = opened(BOAT)
     words = [*letters, *lines]
-    script = (ASSETS / "copy.js").read_text()
+    script = (ASSETS / "copy_data.js").read_text()
     folding = script[script.index("// --- folding") : script.index("// --- ticks")]
     folded = page.evaluate(f"words => {{ {folding} return words.map(fold); }}", words)
     assert [(word, got) for word, got in zip(words, folded, strict=True) if got != fold(word)] == []
