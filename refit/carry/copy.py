@@ -15,8 +15,8 @@ from refit.boat.identity import identity
 from refit.boat.models import Boat, Hindrance, Kind, Location, Member, PlaceCaution, Where
 from refit.boat.refusals import Refused
 from refit.boat.rights import RIGHTS, Right
+from refit.boat.walk import walk
 from refit.buying.reading import Want, against, wanted
-from refit.calc.along import along
 from refit.calc.numbers import format_quantity
 from refit.reports.copy import (
     CopyBook,
@@ -78,19 +78,12 @@ def _places(boat: Boat, used: set[int]) -> list[Location]:
     for place in found:
         inside[place.parent_id if place.parent_id in known else None].append(place)
     ordered: list[Location] = []
-    queue = sorted(inside[None], key=_along)
+    queue = sorted(inside[None], key=walk)
     while queue:
         place = queue.pop(0)
         ordered.append(place)
         queue = inside[place.pk] + queue
     return ordered
-
-
-def _along(place: Location) -> tuple[Any, ...]:
-    """Return the key that sorts places from bow to stern, then ashore, then away; what is not stowed comes first."""
-    far = [Where.ABOARD, Where.ASHORE, Where.AWAY].index(Where(place.where))
-    area = place.area.name if place.area else ""
-    return place.kind != Kind.UNSTOWED, far, along(area), area, place.area_id or 0, place.mark_sort, place.pk
 
 
 def _told(boat: Boat, places: list[Location]) -> tuple[CopyPlace, ...]:

@@ -8,7 +8,7 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from refit.boat.actions import places
-from refit.boat.models import Hindrance, Kind, Where
+from refit.boat.models import Hindrance, Kind, Location, Where
 from refit.boat.refusals import Refused
 from refit.carry.copy import book
 from refit.reports.copy import CopyTown, CopyTownRow
@@ -63,6 +63,16 @@ def test_places_run_from_bow_to_stern_then_ashore_then_away(make):
     assert by_mark["B1"].inside == by_mark["S2"].code
     assert (by_mark["R1"].area, by_mark["R1"].where) == ("Rigger", "away, 3 days")
     assert (by_mark["A1"].where, by_mark["F1"].where) == ("ashore here", "")
+
+
+def test_areas_that_the_owner_numbered_come_as_numbered(make):
+    stern = places.add_place(make.boat, kind=Kind.AREA, parent=None, name="Lazarette")
+    make.place("S1")
+    make.place("L1", parent=stern)
+    assert [place.mark for place in copied(make).places] == ["", "S1", "L1"]
+    Location.objects.filter(pk=stern.pk).update(from_bow=1)
+    Location.objects.filter(pk=make.area.pk).update(from_bow=2)
+    assert [place.mark for place in copied(make).places] == ["", "L1", "S1"]
 
 
 def test_a_place_brings_its_cautions_and_note(make):

@@ -34,7 +34,8 @@ function show() {
 function age() {
   const days = Math.floor((Date.now() - data.made) / A_DAY);
   const node = document.getElementById("age");
-  if (days < -1) node.textContent = ". This phone’s clock is behind it";
+  if (days < -1) node.textContent = "Made later than this phone’s clock says it is now";
+  else if (days >= OLD) node.textContent = `${plural(days, "day")} old: things may have moved since`;
   else if (days > 0) node.textContent = `, ${plural(days, "day")} old`;
   node.className = days >= OLD || days < -1 ? "old" : "";
 }
