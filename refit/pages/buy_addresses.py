@@ -2,9 +2,20 @@
 
 from refit.boat.rights import Right
 from refit.pages.guarding import Address
-from refit.pages.views import chase, offers, suppliers
+from refit.pages.views import buy, chase, offers, suppliers, town
 
 BUYING: tuple[Address, ...] = (
+    Address("buy/", buy.buy, Right.SEE_MONEY, "buy", methods=("GET",)),
+    Address("buy/make/", buy.make, Right.BUY, "buy-make", methods=("POST",)),
+    Address("buy/made/<str:orders>/away/", buy.throw_away, Right.BUY, "buy-away", methods=("POST",)),
+    Address("buy/town/", town.town, Right.SEE_MONEY, "town", methods=("GET",)),
+    Address("buy/town.pdf", town.pdf, Right.SEE_MONEY, "town-pdf", methods=("GET",)),
+    Address("buy/town/bought/", town.bought, Right.BUY, "town-bought", methods=("POST",)),
+    Address(
+        "buy/town/bought/<int:delivery>/back/", town.bring_back, Right.BUY, "town-back", methods=("POST",)
+    ),
+    Address("buy/town/list/", town.put_on_list, Right.BUY, "town-list", methods=("POST",)),
+    Address("buy/town/list/<str:lines>/off/", town.take_off_list, Right.BUY, "town-off", methods=("POST",)),
     Address("buy/chase/", chase.chase, Right.SEE_MONEY, "chase", methods=("GET",)),
     Address("buy/chase/<int:number>/", chase.one, Right.BUY, "chase-one", methods=("GET",)),
     Address("orders/<int:number>/promise/", chase.promise, Right.BUY, "promise", methods=("POST",)),

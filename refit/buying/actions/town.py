@@ -33,9 +33,8 @@ from refit.buying.models import COUNTED_STATES, Delivery, DeliveryLine, Line, Or
 from refit.buying.prices import Quote
 from refit.buying.rates import published
 from refit.buying.to_buy import BuyRow, to_buy
+from refit.buying.town import TOWN
 from refit.calc.money import minor_digits
-
-TOWN = "Town run"
 
 
 @transaction.atomic
