@@ -106,12 +106,18 @@ class Want:
     def spots(self) -> list[tuple[Holding, Decimal]]:
         """Return where to fetch it, each with how much to take there; of what is not counted, where there is some."""
         found, rest = [], self.unmet
-        for holding, there in self.usable:
+        for holding, there in self._in_one_piece() if self.need.one_piece else self.usable:
             some = min(rest, there)
             if some > 0 or (rest > 0 and holding.level):
                 found.append((holding, some))
             rest -= some
         return found
+
+    def _in_one_piece(self) -> list[tuple[Holding, Decimal]]:
+        """Return the piece that is kept for it, else the shortest that is long enough; none if all are too short."""
+        fit = [spot for spot in self.usable if spot[0].lot_id and spot[1] >= self.unmet]
+        kept = self.need.reserved_lot_id
+        return sorted(fit, key=lambda spot: (spot[0].lot_id != kept, spot[1]))[:1]
 
     @property
     def to_take(self) -> Decimal:
@@ -124,6 +130,9 @@ def against(want: Wanted, where: dict[int, Whereabouts]) -> Want:
     part = want.need.part
     here = where.get(part.pk) if part else None
     there = here.aboard + here.ashore if here else NIL
+    if want.need.one_piece and here:  # a shorter piece does not help
+        fits = any(spot.lot_id and some >= want.unmet for spot, some in here.usable)
+        there = want.unmet if fits else NIL
     enough = bool(here and here.level not in ("", "gone"))  # kept by level: there is some
     short = NIL if enough else max(want.unmet - there - want.drafted, NIL)
     usable = here.usable if here else []

@@ -6,6 +6,7 @@ An address without a right does not start: a test and `guarded` both ask for it.
 from refit.boat.rights import Right
 from refit.pages.buy_addresses import BUYING
 from refit.pages.guarding import Address
+from refit.pages.store_addresses import STORES
 from refit.pages.views import (
     accounts,
     bills,
@@ -42,6 +43,7 @@ from refit.pages.views import (
     systems,
     today,
 )
+from refit.pages.work_addresses import WORK
 
 BOAT: tuple[Address, ...] = (
     # Today, find, people
@@ -124,7 +126,7 @@ BOAT: tuple[Address, ...] = (
     Address("jobs/<int:number>/", jobs.job, Right.SEE, "job", methods=("GET",)),
     Address("jobs/<int:number>/change/", jobs.change, Right.WORK, "job-change"),
     Address("jobs/<int:number>/state/", jobs.state, Right.WORK, "job-state", methods=("POST",)),
-    Address("jobs/<int:number>/need/", jobs.need_add, Right.WORK, "need-add", methods=("POST",)),
+    *STORES,
     Address(
         "jobs/<int:number>/need/<int:need>/remove/",
         jobs.need_remove,
@@ -142,6 +144,8 @@ BOAT: tuple[Address, ...] = (
     Address(
         "jobs/<int:number>/need/<int:need>/open/", jobs.need_open, Right.WORK, "need-open", methods=("POST",)
     ),
+    # Dates, hours, how jobs were done, fitted gear
+    *WORK,
     # What a job may still cost
     Address(
         "jobs/<int:number>/need/<int:need>/guess/",

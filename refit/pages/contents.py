@@ -21,8 +21,21 @@ from refit.calc import cautions
 from refit.calc.numbers import format_quantity
 from refit.pages import seeing
 from refit.stores import reading
+from refit.stores.actions.pieces import is_piece
+from refit.stores.kept import Kept as KeptFor
+from refit.stores.kept import kept_for
+from refit.stores.models import (
+    GOOD_CONDITIONS,
+    Holding,
+    Kept,
+    KitContent,
+    Level,
+    Movement,
+    Need,
+    Reason,
+    Unit,
+)
 from refit.stores.models import Count as Counted
-from refit.stores.models import Holding, Kept, Level, Movement, Need, Reason, Unit
 from refit.work.models import Job
 
 SOON = timedelta(days=60)
@@ -51,6 +64,15 @@ class Row:
     below: str = ""
     aside: Decimal = NIL  # goes back: it lies here and may not be used
     wishes: list[Wish] = field(default_factory=list)
+    kept: list[KeptFor] = field(
+        default_factory=list
+    )  # for which jobs so much of it is kept, here or elsewhere
+    is_kit: bool = False
+
+    @property
+    def piece(self) -> bool:
+        """Return whether it is one piece with a length, to be cut."""
+        return is_piece(self.holding)
 
     @property
     def counted(self) -> bool:
@@ -243,15 +265,29 @@ def _rows(member: Member, places: list[Location], today: date) -> dict[int, list
     wanted = wishes(member, {holding.part_id for holding in held})
     least = {holding.part_id for holding in held if holding.part.minimum > 0}
     aboard = reading.usable_aboard_of(least, today)
+    kept = kept_for(places[0].boat, {holding.part_id for holding in held}) if held else {}
+    kits = set(KitContent.objects.filter(kit__in={h.part_id for h in held}).values_list("kit_id", flat=True))
     rows: dict[int, list[Row]] = defaultdict(list)
     for holding in held:
         holding.place = spots[holding.place_id]
         row = Row(holding, aside=holding.aside, wishes=wanted.get(holding.part_id, []))
+        row.is_kit = holding.part_id in kits
+        row.kept = kept_here(holding, kept.get(holding.part_id, []), member)
         row.late, row.soon = expiry_words(holding, today)
         if holding.part_id in least and aboard.get(holding.part_id, NIL) < holding.part.minimum:
             row.below = f"below {format_quantity(holding.part.minimum)}"
         rows[holding.place_id].append(row)
     return rows
+
+
+def kept_here(holding: Holding, kept: list[KeptFor], member: Member) -> list[KeptFor]:
+    """Return what is kept of a part that may lie here: of a piece that is kept, only on that piece."""
+    if holding.lot is not None and holding.lot.condition not in GOOD_CONDITIONS:
+        return []
+    mine = [row for row in kept if row.lot_id in (None, holding.lot_id)]
+    if seeing.sees_all(member):
+        return mine
+    return [row for row in mine if row.job.given_to_id == member.pk]
 
 
 def expiry_words(holding: Holding, today: date) -> tuple[str, str]:

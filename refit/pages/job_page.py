@@ -8,7 +8,7 @@ import json
 from dataclasses import dataclass
 from typing import Any
 
-from django.db.models import Sum
+from django.db.models import Q, Sum
 
 from refit.boat.rights import Right
 from refit.buying.drawn import Taken, drawn
@@ -16,13 +16,17 @@ from refit.buying.models import Line, LineKind, OrderState
 from refit.buying.reading import Known, Want, against, known, wanted
 from refit.calc.numbers import format_quantity
 from refit.pages.acting import at
+from refit.pages.bag_page import bags_of
 from refit.pages.forms.forecast import EstimateForm
 from refit.pages.forms.jobs import NeedForm
+from refit.pages.job_time import time_of
+from refit.pages.job_wants import beside
 from refit.pages.paper_owners import kept_of
-from refit.stores.models import Holding, Movement, Part
+from refit.stores.models import Holding, Movement, Part, Reason
 from refit.stores.reading import Whereabouts, parts_named, whereabouts
 from refit.work.models import TRANSITIONS, Estimate, EstimateAmount, Job, State
 
+OFF = Q(reason=Reason.OFF) | Q(reverses__reason=Reason.OFF)
 LAST = 12  # takings shown on the page; the whole is in the ledger's own list
 
 
@@ -72,13 +76,15 @@ def page_of(request: Any, job: Job, form: NeedForm) -> dict[str, Any]:
         "wants": rows,
         "unmet": sum(1 for row in rows if row.unmet > 0),
         "bought": [_bought(line, where) for line in lines],
-        "taken": list(Movement.objects.for_lists().filter(job=job)[:LAST]),
+        "taken": list(Movement.objects.for_lists().filter(job=job).exclude(OFF)[:LAST]),
+        "off": list(Movement.objects.for_lists().filter(job=job, reason=Reason.OFF, reversed_by=None)),
+        "bags": bags_of(job),
         "next_states": [(state, state.label) for state in State if state in TRANSITIONS[job.state]],
-        "choices": _choices(request, form.choices),
+        "choices": near_choices(request, form.choices),
         "has_places": any(line.place_id or line.arrived for line in lines),
         "kept": kept_of(request, "job", job),
     }
-    context |= _next(request, job, rows)
+    context |= _next(request, job, rows) | beside(request, job, rows, where) | time_of(request, job)
     if Right.SEE_MONEY in request.rights:
         context["cost"] = _cost(job)
         context |= _money(request, job, lines)
@@ -114,10 +120,10 @@ def _plan(estimate: Estimate, lines: list[Line]) -> Plan:
 
 def choices_for(request: Any, typed: str) -> list[Choice]:
     """Return the parts that come near what is typed."""
-    return _choices(request, parts_named(request.boat, typed))
+    return near_choices(request, parts_named(request.boat, typed))
 
 
-def _choices(request: Any, parts: list[Part]) -> list[Choice]:
+def near_choices(request: Any, parts: list[Part]) -> list[Choice]:
     return [_choice(row) for row in known(request.boat, parts, request.today)] if parts else []
 
 

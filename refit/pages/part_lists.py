@@ -24,7 +24,7 @@ from refit.pages import seeing
 from refit.pages.lists import FoldedFilter, Keys
 from refit.reports.workbook import Column
 from refit.reports.workbook import Kind as Cell
-from refit.stores.models import Hazard, Holding, Kept, Movement, NumberKind, Part, usable
+from refit.stores.models import Hazard, Holding, Kept, Movement, NumberKind, Part, fit, usable
 from refit.stores.reading import Whereabouts, whereabouts
 
 NIL = Decimal(0)
@@ -76,7 +76,7 @@ def with_sums(parts: "QuerySet[Part]", on: date) -> "QuerySet[Part]":
     coming = lines.values("part").annotate(total=Sum(to_come, output_field=QuantityField()))
     sums = {
         "aboard": usable(held.filter(place__where=Where.ABOARD), on).annotate(total=total),
-        "ashore": held.filter(place__where=Where.ASHORE).annotate(total=total),
+        "ashore": fit(held.filter(place__where=Where.ASHORE)).annotate(total=total),
         "on_order": coming,
     }
     # Aliases: worked out only where the list is sorted or sifted by them.

@@ -11,7 +11,8 @@ from decimal import Decimal
 from refit.boat.models import Boat, Location, System, Where
 from refit.pages.part_lists import Row, rows_of
 from refit.reports.spares import SparePlace, SpareRow
-from refit.stores.models import Holding, Kept, Level, Part
+from refit.stores.models import Companion, Holding, Kept, Level, Part
+from refit.stores.reading import Whereabouts, whereabouts
 
 NO_SYSTEM = "No one system"
 
@@ -51,6 +52,29 @@ def spares_of(boat: Boat, on: date) -> list[Spare]:
     """Return every spare of the boat by name, in four queries."""
     parts = Part.objects.spares().filter(boat=boat).select_related("system").prefetch_related("numbers")
     return [Spare(row, _sheet(row, on)) for row in rows_of(boat, parts, on)]
+
+
+def mark_lacks(boat: Boat, spares: Iterable[Spare], on: date) -> None:
+    """Give each spare that lies aboard what it needs with it and is not aboard (`lacks`), in two queries."""
+    rows = [spare for spare in spares if spare.aboard]
+    by_part: dict[int, list[Companion]] = {}
+    goes_with = Companion.objects.filter(part__in=[spare.part.pk for spare in rows], other__isnull=False)
+    for companion in goes_with.select_related("other"):
+        by_part.setdefault(companion.part_id, []).append(companion)
+    others = {row.other_id or 0: row.other for some in by_part.values() for row in some}
+    where = whereabouts(boat, others, on) if others else {}
+    for spare in rows:
+        found = by_part.get(spare.part.pk, [])
+        spare.part.lacks = [  # type: ignore[attr-defined]
+            row for row in found if row.other and not lies_aboard(row.other, where[row.other.pk])
+        ]
+
+
+def lies_aboard(part: Part, here: Whereabouts) -> bool:
+    """Return whether any of a part is aboard and usable; kept by level: whether it is not gone."""
+    if part.kept != Kept.COUNTED:
+        return here.level not in ("", Level.GONE)
+    return here.aboard > 0
 
 
 def wrong(spares: Iterable[Spare]) -> list[Spare]:

@@ -169,7 +169,7 @@ def test_a_jobs_page_shows_what_it_wants_where_it_lies_and_what_it_cost(make, as
         (0, 0, "none"),
         (2, 0, "Order for this job"),
         (2, 1, "Order for this job"),
-        (2, 2, "Take what it wants: S3"),
+        (2, 2, "Fetch what it wants: S3"),
     ],
 )
 def test_the_next_step_is_to_order_what_lies_nowhere_else_to_take(make, as_owner, wants, lies, filled):

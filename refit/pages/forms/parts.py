@@ -11,7 +11,7 @@ from refit.calc.barcodes import BarcodeProblem, gtin
 from refit.calc.numbers import format_quantity
 from refit.calc.text import fold
 from refit.pages.fields import BoatForm, NumberField, PlaceField, QuantityField, TextField
-from refit.stores.models import Hazard, Kept, NumberKind, Part, PartNumber, Unit
+from refit.stores.models import Hazard, Kept, NumberKind, Part, PartNumber, Side, Unit
 from refit.stores.reading import parts_named
 
 FACTS = (
@@ -28,6 +28,11 @@ FACTS = (
     "weight_kg",
     "hazard",
     "superseded_by",
+    "in_pieces",
+    "bits_under",
+    "sets_of",
+    "side",
+    "no_air",
 )
 
 
@@ -104,6 +109,29 @@ class PartForm(BoatForm):
         label="Dangerous goods class",
         help_text="As on the maker's safety sheet, section 14",
     )
+    in_pieces = forms.BooleanField(
+        required=False,
+        label="Kept in pieces, each with its length",
+        help_text="Rope, wire, hose, cable, chain: a cut leaves a piece. What lies in places now becomes a piece there.",
+    )
+    bits_under = QuantityField(
+        low=0, required=False, label="Ends shorter than this go to bits", help_text="Empty keeps every end"
+    )
+    sets_of = NumberField(
+        places=0,
+        low=1,
+        high=1000,
+        required=False,
+        label="Fitted in sets of",
+        help_text="4: six wanted is eight",
+    )
+    side = forms.ChoiceField(
+        choices=[("", "Neither"), *[choice for choice in Side.choices if choice[0]]],
+        required=False,
+        label="Side",
+        help_text="Port and starboard parts are different parts.",
+    )
+    no_air = forms.BooleanField(required=False, label="May not go by air")
     superseded_by = PartField(
         required=False, label="Superseded by", help_text="Name or number of the part that takes its place"
     )
@@ -120,6 +148,12 @@ class PartForm(BoatForm):
     def clean_minimum(self) -> Decimal:
         return self.cleaned_data["minimum"] or Decimal(0)
 
+    def clean_bits_under(self) -> Decimal:
+        return self.cleaned_data["bits_under"] or Decimal(0)
+
+    def clean_sets_of(self) -> int:
+        return int(self.cleaned_data["sets_of"] or 1)
+
     def clean_superseded_by(self) -> Part | None:
         """Refuse a part that is superseded by itself, at once or round a ring."""
         newer = self.cleaned_data["superseded_by"]
@@ -135,6 +169,9 @@ class PartForm(BoatForm):
 
     def clean(self) -> dict[str, Any]:
         data = super().clean() or self.cleaned_data
+        if data.get("in_pieces") and data.get("kept", Kept.COUNTED) != Kept.COUNTED:
+            sentence = "What is kept in pieces is counted: choose that."
+            self.add_error("in_pieces", ValidationError(sentence, code="not_counted"))
         if data.get("minimum") and data.get("kept", Kept.COUNTED) != Kept.COUNTED:
             self.add_error(
                 "minimum",

@@ -16,6 +16,7 @@ from refit.calc.text import fold
 from refit.pages.fields import (
     BoatForm,
     DayField,
+    NumberField,
     PlaceField,
     QuantityField,
     TextField,
@@ -23,7 +24,7 @@ from refit.pages.fields import (
 )
 from refit.pages.forms.scan import read_photos
 from refit.stores import reading
-from refit.stores.actions.stow import Counted
+from refit.stores.actions.stow import MOST_PIECES, Counted
 from refit.stores.models import Holding, Kept, Level, Part, Unit
 from refit.work.models import Job
 
@@ -38,6 +39,7 @@ class TakeForm(BoatForm):
     quantity = QuantityField(label="How many")
     job = forms.CharField(label="For", required=False, max_length=12)
     on = DayField(label="It happened on", required=False)
+    agreed = forms.BooleanField(label="Take all the same", required=False)
 
     def __init__(self, boat: Boat, part: Part, jobs: "QuerySet[Job]", *args: Any, **kwargs: Any) -> None:
         super().__init__(boat, *args, **kwargs)
@@ -70,12 +72,17 @@ class PutInForm(BoatForm):
     quantity = QuantityField(label="How many")
     expires_on = DayField(label="Runs out on", required=False)
     serial = TextField(label="Batch or serial number", max_length=60, required=False)
+    pieces = NumberField(label="How many pieces", places=0, low=1, high=MOST_PIECES, required=False)
     on = DayField(label="It happened on", required=False)
 
     def __init__(self, boat: Boat, part: Part | None, *args: Any, **kwargs: Any) -> None:
         super().__init__(boat, *args, **kwargs)
         if part is not None and part.kept != Kept.COUNTED:
             del self.fields["quantity"]
+        if part is not None and part.in_pieces:
+            self.fields["quantity"].label = "How long"
+        else:
+            del self.fields["pieces"]
 
 
 class NewPartForm(PutInForm):

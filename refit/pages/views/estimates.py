@@ -9,7 +9,7 @@ from refit.calc.money import from_minor
 from refit.pages import seeing
 from refit.pages.acting import Done, act, at, press, refused_page
 from refit.pages.forms.forecast import EstimateForm, GuessForm, NewAmountForm
-from refit.pages.forms.jobs import NeedForm
+from refit.pages.forms.needs import WantForm
 from refit.pages.job_page import page_of
 from refit.stores.actions.parts import guess_need
 from refit.stores.models import Need
@@ -130,5 +130,5 @@ def _back(request: Any, number: int) -> str:
 
 
 def _refused(request: Any, job: Job, said: dict[str, Any]) -> HttpResponse:
-    context = page_of(request, job, NeedForm(request.boat))
+    context = page_of(request, job, WantForm(request.boat))
     return refused_page(request, "jobs/job.html", {**context, **said})

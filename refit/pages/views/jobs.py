@@ -1,6 +1,7 @@
 """The work list and a job: what it wants, what was bought for it, where that lies, what it has cost."""
 
 from datetime import date
+from decimal import Decimal
 from typing import Any
 from urllib.parse import urlencode
 
@@ -20,19 +21,21 @@ from django.http import HttpResponse
 from django.shortcuts import render
 from django.utils.dateparse import parse_date
 
+from refit.boat.fields import QuantityField
 from refit.boat.rights import Right
 from refit.buying.models import Line
 from refit.buying.reading import wanted
 from refit.pages import seeing
 from refit.pages.acting import Done, act, at, press, refused_page
-from refit.pages.forms.jobs import JobForm, JobSieve, NeedForm, systems_in_use
+from refit.pages.forms.jobs import JobForm, JobSieve, systems_in_use
+from refit.pages.forms.needs import WantForm, typed_of
 from refit.pages.job_page import choices_for, page_of
 from refit.pages.lists import exported, sieved
 from refit.reports.workbook import Column, Kind
-from refit.stores.actions.parts import add_need, close_need, remove_need, reopen_need
+from refit.stores.actions.parts import close_need, remove_need, reopen_need
 from refit.stores.models import Need
-from refit.work.actions import add_job, change_job, set_state
-from refit.work.models import TRANSITIONS, Before, Job, State
+from refit.work.actions import add_job, change_job, plan_job, set_state
+from refit.work.models import TRANSITIONS, Before, Booking, Job, State
 
 KEYS = {
     "number": ("number",),
@@ -41,6 +44,8 @@ KEYS = {
     "state": ("state_place", "number"),
     "before": ("before_place", "number"),
     "given": ("given_to__user__first_name", "number"),
+    "days": ("days_place", "number"),
+    "booked": ("booked_place", "number"),
     "cost": ("cost", "number"),
 }
 
@@ -48,12 +53,13 @@ KEYS = {
 def jobs(request: Any) -> HttpResponse:
     """Show the work list."""
     money = Right.SEE_MONEY in request.rights
-    rows = _placed(seeing.jobs(request.member).select_related("system", "given_to__user"))
+    rows = _placed(seeing.jobs(request.member).select_related("system", "given_to__user"), request.today)
     if money:
         rows = rows.annotate(cost=_cost())
     keys = KEYS if money else {key: columns for key, columns in KEYS.items() if key != "cost"}
     found = sieved(request, JobSieve, rows, keys)
     columns = [Column(word) for word in ("Job", "Title", "System", "State", "To be done", "Given to")]
+    columns += [Column("Days", Kind.NUMBER), Column("Booked next", Kind.DATE)]
     columns += [Column("Still wants", Kind.NUMBER), *([Column("Cost", Kind.MONEY)] if money else [])]
     file = exported(request, "Jobs", columns, found, lambda some: _file_lines(some, money))
     if file is not None:
@@ -69,15 +75,22 @@ def jobs(request: Any) -> HttpResponse:
     return render(request, "jobs/list.html", context)
 
 
-def _placed(rows: "QuerySet[Job]") -> "QuerySet[Job]":
-    """Put the states and the times by which in their own order, not the alphabet's."""
+def _placed(rows: "QuerySet[Job]", today: date) -> "QuerySet[Job]":
+    """Put states and times in their own order, not the alphabet's; say who comes next. What has no day comes last."""
 
     def places(name: str, values: list[str]) -> Case:
         whens = [When(**{name: value}, then=Value(at)) for at, value in enumerate(values)]
         return Case(*whens, default=Value(len(values)), output_field=IntegerField())
 
+    coming = Booking.objects.filter(job=OuterRef("pk"), cancelled_at=None, day__gte=today).order_by(
+        "day", "id"
+    )
     return rows.annotate(
-        state_place=places("state", State.values), before_place=places("before", Before.values)
+        state_place=places("state", State.values),
+        before_place=places("before", Before.values),
+        booked_next=Subquery(coming.values("day")[:1]),
+        booked_place=Coalesce("booked_next", Value(date.max)),
+        days_place=Coalesce("days", Value(Decimal(10**6)), output_field=QuantityField()),
     )
 
 
@@ -100,7 +113,8 @@ def _file_lines(rows: list[Job], money: bool) -> list[list[Any]]:
     found = []
     for job in rows:
         words = [str(job.number), job.title, job.system.name, job.get_state_display()]
-        line: list[Any] = [*words, job.get_before_display(), str(job.given_to or ""), unmet.get(job.pk, 0)]
+        line: list[Any] = [*words, job.get_before_display(), str(job.given_to or ""), job.days]
+        line += [job.booked_next, unmet.get(job.pk, 0)]  # type: ignore[attr-defined]
         found.append([*line, job.cost or 0] if money else line)  # type: ignore[attr-defined]
     return found
 
@@ -111,11 +125,11 @@ def job(request: Any, number: int) -> HttpResponse:
     if request.htmx and "words" in request.GET:
         choices = choices_for(request, request.GET["words"][:100]) if Right.WORK in request.rights else []
         return render(request, "jobs/_found.html", {"choices": choices, "typed": request.GET["words"]})
-    return render(request, "jobs/job.html", page_of(request, found, NeedForm(request.boat)))
+    return render(request, "jobs/job.html", page_of(request, found, WantForm(request.boat)))
 
 
 def _job(request: Any, number: int) -> Job:
-    rows = seeing.jobs(request.member).select_related("boat", "system", "given_to__user")
+    rows = seeing.jobs(request.member).select_related("boat", "system", "given_to__user", "space")
     found: Job = seeing.one(rows, number=number)
     return found
 
@@ -133,7 +147,9 @@ def new(request: Any) -> HttpResponse:
 
     def deed() -> Done:
         made = add_job(request.boat, by=request.user, **form.facts())
-        return Done(go=at(request, "job", made.number), said=f"Job {made.number} is on the work list.")
+        plan_job(made, today=request.today, **form.plan())
+        said = f"Job {made.number} is on the work list."
+        return Done(at(request, "job", made.number), said, at(request, "job-remove", made.number))
 
     response = act(request, form, deed) if form.is_valid() else None
     return response or refused_page(request, "jobs/new.html", {"form": form, "systems": True})
@@ -150,7 +166,8 @@ def change(request: Any, number: int) -> HttpResponse:
 
     def deed() -> Done:
         change_job(found, **form.facts())
-        undo = f"{at(request, 'job-change', number)}?{urlencode(before)}"
+        plan_job(found, today=request.today, **form.plan())
+        undo = f"{at(request, 'job-change', number)}?{urlencode(before, doseq=True)}"
         return Done(go=at(request, "job", number), said=f"Job {number} is changed.", undo=undo)
 
     response = act(request, form, deed) if form.is_valid() else None
@@ -187,21 +204,6 @@ def _done_day(request: Any) -> date:
     return min(given or request.today, request.today)
 
 
-def need_add(request: Any, number: int) -> HttpResponse:
-    """Say that a job wants a part, or something in words."""
-    found = _job(request, number)
-    form = NeedForm(request.boat, request.POST if "quantity" in request.POST else request.GET)
-
-    def deed() -> Done:
-        given = form.cleaned_data
-        need = add_need(found, part=given["thing"], words=given["words"], quantity=given["quantity"])
-        undo = at(request, "need-remove", number, need.pk)
-        return Done(go=f"{at(request, 'job', number)}#wants", said=f"Job {number} wants {need}.", undo=undo)
-
-    response = act(request, form, deed) if form.is_valid() else None
-    return response or refused_page(request, "jobs/job.html", page_of(request, found, form))
-
-
 def _need(request: Any, number: int, pk: int) -> Need:
     rows = Need.objects.filter(boat=request.boat, job=_job(request, number)).select_related("boat", "part")
     found: Need = seeing.one(rows, pk=pk)
@@ -214,12 +216,7 @@ def need_remove(request: Any, number: int, need: int) -> HttpResponse:
     back = f"{at(request, 'job', number)}#wants"
 
     def deed() -> Done:
-        again = {
-            "quantity": found.quantity,
-            "part": found.part_id or "",
-            "words": str(found),
-            "as_words": "1",
-        }
+        again = typed_of(found) | {"as_words": "1"}
         said = f"Job {number} no longer wants {found}."
         remove_need(found)
         return Done(go=back, said=said, undo=f"{at(request, 'need-add', number)}?{urlencode(again)}")

@@ -10,7 +10,9 @@ from django.shortcuts import render
 
 from refit.boat.models import Kind, Location, Where
 from refit.pages import paper_owners, seeing
+from refit.pages.bag_page import bag_in
 from refit.pages.contents import below, place_page, with_figures
+from refit.pages.forms.needs import WantForm
 from refit.pages.lists import FoldedFilter, exported, sieved
 from refit.reports.workbook import Column
 from refit.reports.workbook import Kind as Cell
@@ -113,4 +115,7 @@ def locker(request: Any, code: str) -> HttpResponse:
     place = seeing.place_by_code(request.member, code)
     page = place_page(request.member, place, request.today)
     kept = paper_owners.kept_of(request, "place", place)
-    return render(request, "lockers/locker.html", {"page": page, "place": place, "kept": kept})
+    context = {"page": page, "place": place, "kept": kept}
+    if place.kind == Kind.BAG:
+        context |= {"bagged": bag_in(request.member, place), "need_form": WantForm(request.boat)}
+    return render(request, "lockers/locker.html", context)

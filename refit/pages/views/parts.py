@@ -19,8 +19,10 @@ from refit.pages.acting import Done, act, at, press, refused_page
 from refit.pages.forms.parts import FACTS, NewPartForm, NumberForm, PartForm, PhotoForm
 from refit.pages.lists import exported, sieved
 from refit.pages.part_lists import COLUMNS, KEYS, PartSieve, facts_of, lines_of, rows_of, with_sums
+from refit.pages.part_page import beside
 from refit.pages.views import offers
 from refit.stores.actions import parts as acts
+from refit.stores.actions.pieces import keep_in_pieces
 from refit.stores.models import Part, PartNumber
 
 
@@ -170,6 +172,7 @@ def _page(request: Any, found: Part, **forms: Any) -> dict[str, Any]:
         "photo_form": PhotoForm(request.boat),
         "kept": paper_owners.kept_of(request, "part", found),
     }
+    context |= beside(request, found, facts.known.where)
     if Right.SEE_MONEY in request.rights:
         context |= offers.page_of(request, found)
     return context | forms
@@ -192,9 +195,12 @@ def _made(request: Any, form: NewPartForm) -> Done:
 
 
 def _changed(request: Any, found: Part, form: PartForm) -> Done:
+    pieces = None
+    if form.facts["in_pieces"] and not found.in_pieces:
+        pieces = keep_in_pieces(found, by=request.user, on=request.today, today=request.today)
     changed = acts.change_part(found, **form.facts)
     share_anew(changed)  # freight that was shared by weight follows a weight put right
-    return Done(_home(request, changed), f"Changed {changed}.")
+    return Done(_home(request, changed), f"Changed {changed}.{f' {pieces.said}' if pieces else ''}")
 
 
 def _numbered(request: Any, found: Part, form: NumberForm) -> Done:

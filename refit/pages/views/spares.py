@@ -7,13 +7,14 @@ from django.shortcuts import render
 
 from refit.boat.identity import identity
 from refit.pages.lists import XLSX, attached
-from refit.pages.spare_list import by_place, by_system, spares_of, wrong
+from refit.pages.spare_list import by_place, by_system, mark_lacks, spares_of, wrong
 from refit.reports.spares import CAUTION, By, spares_pdf, spares_workbook
 
 
 def spares(request: Any) -> HttpResponse:
     """Show the spares, what is short or out of date first."""
     found = spares_of(request.boat, request.today)
+    mark_lacks(request.boat, found, request.today)
     by = _by(request)
     groups = by_place(found) if by is By.PLACE else by_system(found)
     context = {

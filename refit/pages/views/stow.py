@@ -50,7 +50,7 @@ def take(request: Any, code: str, holding: int) -> HttpResponse:
 
 def _taken(request: Any, place: Location, held: Holding, data: dict[str, Any]) -> Done:
     quantity = data.get("quantity") or held.quantity
-    return _done(request, place, stow.take(held, quantity, job=data["job"], **_day(request, data)))
+    return _done(request, place, stow.take(held, quantity, job=data["job"], agreed=data["agreed"], **_day(request, data)))
 
 
 def _take_page(request: Any, place: Location, held: Holding, form: TakeForm) -> HttpResponse:
@@ -66,6 +66,7 @@ def _take_page(request: Any, place: Location, held: Holding, form: TakeForm) -> 
         "form": form,
         "jobs": in_hand_first,
         "short": short,
+        "kept": form.has_error("agreed", "kept_for"),
         "start": form.data.get("quantity") or request.GET.get("quantity", "")[:20] or row.start,
     }
     return render(request, "stow/take.html", context, status=422 if form.is_bound else 200)
@@ -86,13 +87,19 @@ def correct(request: Any, code: str, holding: int) -> HttpResponse:
                 request,
                 place,
                 stow.correct_and_take(
-                    held, data["there"], data["quantity"], job=data["job"], **_day(request, data)
+                    held,
+                    data["there"],
+                    data["quantity"],
+                    job=data["job"],
+                    agreed=data["agreed"],
+                    **_day(request, data),
                 ),
             ),
         )
         if response is not None:
             return response
-    context = {"place": place, "row": Row(held), "form": form}
+    kept = form.has_error("agreed", "kept_for")
+    context = {"place": place, "row": Row(held), "form": form, "kept": kept}
     return render(request, "stow/correct.html", context, status=422 if form.is_bound else 200)
 
 
@@ -158,6 +165,7 @@ def _put(request: Any, place: Location, part: Part | None, data: dict[str, Any])
         data.get("quantity") or Decimal(0),
         serial=data["serial"],
         expires_on=data["expires_on"],
+        pieces=int(data.get("pieces") or 1),
         **_day(request, data),
     )
     done = _done(request, place, entry)

@@ -1,5 +1,6 @@
 """Keeping so much of what lies in the stores for a job, letting it go, and minding it when somebody takes some."""
 
+from collections.abc import Collection
 from datetime import date
 from decimal import Decimal
 
@@ -89,21 +90,21 @@ def _piece(need: Need, part: Part, quantity: Decimal, here: Lying) -> Lot:
 def mind_kept(
     holding: Holding,
     quantity: Decimal,
-    job: Job | None,
+    jobs: Collection[Job],
     *,
     today: date,
     agreed: bool,
     more: Decimal = NIL,
     off: Decimal | None = None,
 ) -> None:
-    """Refuse to take what is kept for another job, unless that is agreed.
+    """Refuse to take for these jobs (or for none) what is kept for another one, unless that is agreed.
 
     `more` was found there just now. `off` is what the piece itself loses, where some of it stays in the stores.
     """
     if agreed or not _counts(holding, today):
         return
     here = lying(holding.part, today)
-    others = [row for row in here.kept if job is None or row.job.pk != job.pk]
+    others = [row for row in here.kept if row.job.pk not in {job.pk for job in jobs}]
     if not others:
         return
     wanted = sum((row.quantity for row in others), NIL)
@@ -115,10 +116,10 @@ def mind_kept(
         others = mine
     if short <= 0:
         return
-    jobs = " and ".join(dict.fromkeys(f"job {row.job.number}" for row in others))
+    whom = " and ".join(dict.fromkeys(f"job {row.job.number}" for row in others))
     many = min(short, quantity if off is None else off)
     raise Refused(
-        f"{format_quantity(many)} of these {'is' if many <= 1 else 'are'} kept for {jobs}. "
+        f"{format_quantity(many)} of these {'is' if many <= 1 else 'are'} kept for {whom}. "
         "Tick “take all the same” to take them.",
         code="kept_for",
         field="agreed",

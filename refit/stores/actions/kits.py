@@ -87,7 +87,7 @@ def open_kit(
             f"This {kit} is incomplete. Say that it is complete again, or count out what is in it.",
             code="incomplete",
         )
-    mind_kept(fresh, ONE, None, today=today, agreed=agreed)
+    mind_kept(fresh, ONE, (), today=today, agreed=agreed)
     moves = [Move(kit, Reason.KIT, ONE, from_place=fresh.place, lot=fresh.lot)]
     for content in contents:
         moves += _out_of(content, to)

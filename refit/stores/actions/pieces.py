@@ -62,7 +62,7 @@ def cut_and_keep(
     if not result.rest and not result.bits:
         raise Refused(f"That is the whole of {fresh.lot}; move it instead.", code="whole", field="quantity")
     off = quantity + result.bits
-    mind_kept(fresh, result.bits, None, today=today, agreed=agreed, off=off)
+    mind_kept(fresh, result.bits, (), today=today, agreed=agreed, off=off)
     part = fresh.part
     made = new_lot(part, **_facts(fresh.lot))
     moves = [

@@ -3,7 +3,7 @@
 A holding changes only through a movement; a movement is never changed (a database trigger refuses it).
 """
 
-from refit.stores.models.holdings import Holding, HoldingQuerySet, Level, SetAside, usable
+from refit.stores.models.holdings import Holding, HoldingQuerySet, Level, SetAside, fit, usable
 from refit.stores.models.ledger import (
     DOCUMENTED,
     Count,
@@ -62,5 +62,6 @@ __all__ = [
     "SetAside",
     "Side",
     "Unit",
+    "fit",
     "usable",
 ]

@@ -74,5 +74,9 @@ class SetAside(models.Model):
 
 def usable(holdings: "QuerySet[Holding]", on: Any) -> "QuerySet[Holding]":
     """Return the good holdings whose date has not passed on that day (the marked day itself still counts)."""
-    dated = Q(lot__expires_on=None) | Q(lot__expires_on__gte=on)
-    return holdings.filter(Q(lot=None) | (dated & Q(lot__condition__in=GOOD_CONDITIONS)))
+    return fit(holdings).filter(Q(lot=None) | Q(lot__expires_on=None) | Q(lot__expires_on__gte=on))
+
+
+def fit(holdings: "QuerySet[Holding]") -> "QuerySet[Holding]":
+    """Return the holdings of what is neither to overhaul, nor scrap, nor incomplete."""
+    return holdings.filter(Q(lot=None) | Q(lot__condition__in=GOOD_CONDITIONS))
