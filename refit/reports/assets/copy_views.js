@@ -63,6 +63,21 @@ function areaHeading(place) {
   return heading;
 }
 
+function fewAtATime(view, list, rows, draw) {
+  const more = make("button", "more");
+  more.type = "button";
+  let drawn = 0;
+  const next = () => {
+    list.append(...rows.slice(drawn, drawn + FEW).map(draw));
+    drawn += FEW;
+    more.hidden = drawn >= rows.length;
+    more.textContent = `Show ${Math.min(FEW, rows.length - drawn)} more of ${(rows.length - drawn).toLocaleString("en-GB")}`;
+  };
+  more.addEventListener("click", next);
+  next();
+  view.append(list, make("div", "acts", more));
+}
+
 function empty(title, text) {
   return make("div", "empty", make("h2", "", title), make("p", "", text));
 }
@@ -124,19 +139,7 @@ function showFind(view) {
     view.append(make("p", "", fold(text).length < 2 ? "One letter finds a place of just that mark. Type one more." : "Try fewer letters, or another of its numbers. What was put away after this copy was made is not in it."));
     return;
   }
-  const list = make("ul", "rows found");
-  const more = make("button", "more");
-  more.type = "button";
-  let shown = 0;
-  const show = () => {
-    for (const hit of hits.slice(shown, shown + FEW)) list.append(hit.code ? placeRow(hit, true) : partRow(hit));
-    shown += FEW;
-    more.hidden = shown >= hits.length;
-    more.textContent = `Show ${Math.min(FEW, hits.length - shown)} more of ${(hits.length - shown).toLocaleString("en-GB")}`;
-  };
-  more.addEventListener("click", show);
-  show();
-  view.append(list, make("div", "acts", more));
+  fewAtATime(view, make("ul", "rows found"), hits, (hit) => (hit.code ? placeRow(hit, true) : partRow(hit)));
 }
 
 // --- lockers --------------------------------------------------------------------------------------------------------
@@ -199,6 +202,13 @@ function showLocker(view, code) {
 }
 
 // --- fetch and town -----------------------------------------------------------------------------------------------
+function jobRow(job) {
+  const got = done(job.rows);
+  const state = got === job.rows.length ? make("span", "mark mark-ok", "all ticked") : make("span", "qty", `${got}`, make("small", "", ` of ${job.rows.length}`));
+  return make("li", "", link(`fetch-${job.number}`, "row", make("span", "number", String(job.number)),
+    make("span", "what", said(job.title, "", "b"), make("span", "soft small", job.state)), state));
+}
+
 function showFetch(view) {
   view.append(make("h1", "", "Fetch"));
   if (!jobs.length) {
@@ -206,14 +216,7 @@ function showFetch(view) {
     return;
   }
   view.append(make("p", "lead", "Pick the job; its list runs from bow to stern."));
-  const list = make("ul", "rows");
-  for (const job of jobs) {
-    const got = done(job.rows);
-    const state = got === job.rows.length ? make("span", "mark mark-ok", "all ticked") : make("span", "qty", `${got}`, make("small", "", ` of ${job.rows.length}`));
-    list.append(make("li", "", link(`fetch-${job.number}`, "row", make("span", "number", String(job.number)),
-      make("span", "what", said(job.title, "", "b"), make("span", "soft small", job.state)), state)));
-  }
-  view.append(list);
+  fewAtATime(view, make("ul", "rows"), jobs, jobRow);
 }
 
 function showJob(view, number) {
