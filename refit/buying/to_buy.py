@@ -95,6 +95,10 @@ class BuyRow:
         return self.part.name if self.part else self.words
 
     @property
+    def unit(self) -> str:
+        return "" if self.part is None or self.part.unit == "each" else self.part.get_unit_display()
+
+    @property
     def wanted(self) -> list[Wish]:
         """Return the wishes that nothing is bought for yet, the first wanted first."""
         return [wish for wish in self.wishes if wish.left > 0]
