@@ -48,6 +48,9 @@ class Boat(models.Model):
     currency = models.CharField(max_length=3)
     units = models.CharField(max_length=8, choices=Units, default=Units.METRIC)
     time_zone = models.CharField(max_length=40, default="UTC")
+    bought_on = models.DateField(
+        "ours since", null=True, blank=True, help_text="No work on her is written down for an earlier day"
+    )
     deducts_tax = models.BooleanField(
         "we get tax on purchases back",
         default=False,
@@ -261,6 +264,10 @@ class Hindrance(models.TextChoices):
     HOT = "hot", "hot surface: nothing that melts or burns"
 
 
+# The rest is to be minded, but may be stowed in front of.
+NOT_TO_BLOCK = frozenset(Hindrance) - {Hindrance.GAS, Hindrance.BATTERY, Hindrance.HOT, Hindrance.STEERING}
+
+
 class PlaceCaution(models.Model):
     """A caution that belongs to a place."""
 
@@ -276,7 +283,12 @@ class PlaceCaution(models.Model):
         ]
 
     def __str__(self) -> str:
-        return f"Do not block, {self.get_kind_display()}"
+        return f"{self.head}: {self.get_kind_display()}"
+
+    @property
+    def head(self) -> str:
+        """Return how the caution begins."""
+        return "Do not block" if self.kind in NOT_TO_BLOCK else "Mind"
 
 
 class Label(models.Model):

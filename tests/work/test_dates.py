@@ -1,12 +1,14 @@
 """What comes after what, bookings, milestones, working days and days away: done, undone, refused with nothing changed."""
 
 from datetime import date, timedelta
+from functools import partial
 
 import pytest
 
-from refit.work.actions import add_job, dates, plan_job
+from refit.boat.actions import boats
+from refit.work.actions import add_job, dates, doing, plan_job
 from refit.work.actions.dates import Coming
-from refit.work.models import After, Booking, DayAway, Milestone, WorkTerms
+from refit.work.models import After, Booking, DayAway, Job, Milestone, WorkTerms
 from tests.factory import D, Factory
 from tests.refusing import refuse
 
@@ -223,3 +225,27 @@ def test_days_away_are_set_and_taken_off(make):
 def test_a_job_is_added_by_the_same_name_as_before(make):
     """The commonest verbs stay where callers know them."""
     assert add_job(make.boat, title="x", system=make.system, by=make.owner).number == 1
+
+
+# Before the boat was bought
+
+
+def test_no_work_is_written_down_for_a_day_before_the_boat_was_bought(make):
+    job = make.job()
+    boats.change_boat(make.boat, bought_on=make.today - 10 * ONE_DAY)
+    job = Job.objects.get(pk=job.pk)
+    early, first = make.today - 11 * ONE_DAY, make.today - 10 * ONE_DAY
+    launch = dates.add_milestone(job.boat, kind="launch", name="Launch", today=make.today)
+    done = doing.Done()
+    by, today = make.owner, make.today
+    deeds = [
+        lambda day: dates.book(job, Coming(day, "Rigger"), today=today),
+        lambda day: dates.reach_milestone(launch, on=day, today=today),
+        lambda day: plan_job(job, today=today, not_before=day),
+        lambda day: doing.set_hours(job.boat, day, [doing.Worked(job, 60, who=by)], by=by, today=today),
+        lambda day: doing.finish(job, done, on=day, by=by, today=today),
+    ]
+    for deed in deeds:
+        refuse("before_bought", partial(deed, early))
+        deed(first)
+    assert job.bookings.get().day == first

@@ -11,7 +11,7 @@ from django.core.exceptions import ValidationError
 
 from refit.boat.models import Boat, Units
 from refit.boat.rights import Role
-from refit.pages.fields import BoatForm, NumberField, TextField
+from refit.pages.fields import BoatForm, DayField, NumberField, TextField
 
 FOOT = Decimal("0.3048")  # exact, by the international yard and pound agreement of 1959
 ROLES_SAID = (
@@ -92,6 +92,11 @@ class BoatFactsForm(BoatForm):
         label="Time zone",
         max_length=40,
         help_text="Type a town, such as Europe/London. Days begin and end by it.",
+    )
+    bought_on = DayField(
+        label="Ours since",
+        required=False,
+        help_text="Optional. A day of work before it is taken for a slip and refused.",
     )
     deducts_tax = forms.BooleanField(
         required=False,

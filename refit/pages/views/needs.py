@@ -30,7 +30,7 @@ def add(request: Any, number: int) -> HttpResponse:
 
     def deed() -> Done:
         given, facts = form.cleaned_data, form.facts()
-        needs.check_facts(given["thing"], given["quantity"], facts["wanted_by"], one_piece=facts["one_piece"])
+        needs.check_facts(request.boat, given["thing"], given["quantity"], facts["wanted_by"], one_piece=facts["one_piece"])
         quantity, sets = needs.in_sets(given["thing"], given["quantity"])
         need = add_need(found, part=given["thing"], words=given["words"], quantity=quantity, **facts)
         undo = at(request, "need-remove", number, need.pk)

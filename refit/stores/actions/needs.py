@@ -8,12 +8,14 @@ from typing import Any
 from django.db import transaction
 
 from refit.boat.actions.boats import lock, standing
+from refit.boat.models import Boat
 from refit.boat.refusals import Refused
 from refit.calc.sets import up_to_sets
 from refit.stores.actions.parts import add_need
 from refit.stores.amounts import amount
 from refit.stores.kept import taken_for
 from refit.stores.models import Companion, Need, Part
+from refit.work.actions.days import our_day
 from refit.work.models import Bag, Job
 
 NIL = Decimal(0)
@@ -46,7 +48,7 @@ def change_need(
     """Change what a job wants. What is kept for it is let go as far as it no longer fits."""
     lock(need.boat)
     fresh = standing(Need.objects.select_related("part", "job"), need.pk, "What the job wanted")
-    check_facts(part, quantity, wanted_by, one_piece=one_piece)
+    check_facts(need.boat, part, quantity, wanted_by, one_piece=one_piece)
     if part is None and not words:
         raise Refused("What does it want? Type a part, a number, or a few words.", code="empty")
     if fresh.part_id != (part.pk if part else None):
@@ -61,12 +63,16 @@ def change_need(
     return fresh
 
 
-def check_facts(part: Part | None, quantity: Decimal, wanted_by: date | None, *, one_piece: bool) -> None:
+def check_facts(
+    boat: Boat, part: Part | None, quantity: Decimal, wanted_by: date | None, *, one_piece: bool
+) -> None:
     """Refuse what no job can want: nothing, a day long past or far off, one piece of what comes in none."""
     if quantity <= 0:
         raise Refused("How many? Type a number above nil.", code="nothing", field="quantity")
     if wanted_by is not None and not 1950 <= wanted_by.year <= 2100:
         raise Refused(f"{wanted_by} cannot be right.", code="day", field="wanted_by")
+    if wanted_by is not None:
+        our_day(wanted_by, boat, field="wanted_by")
     if one_piece and (part is None or not part.in_pieces):
         what = part or "What is in words only"
         raise Refused(f"{what} is not kept in pieces.", code="no_pieces", field="one_piece")

@@ -13,7 +13,7 @@ from refit.boat.models import Boat
 from refit.boat.refusals import Refused
 from refit.calc.schedule import find_cycle
 from refit.calc.text import fold
-from refit.work.actions.days import past_day, usual_day
+from refit.work.actions.days import our_day, past_day, usual_day
 from refit.work.models import After, Booking, DayAway, Job, Milestone, MilestoneKind, WorkTerms
 
 LONGEST_BOOKING, LONGEST_AWAY, MOST_MARGIN = 365, 3660, 365
@@ -72,7 +72,7 @@ class Coming:
 def book(job: Job, coming: Coming, *, today: date, for_both: bool = False) -> Booking:
     """Say that somebody comes for a job. One who is booked for another job then is refused unless for both."""
     lock(job.boat)
-    _check_coming(coming, today)
+    _check_coming(job.boat, coming, today)
     if not for_both:
         _check_free(job.boat, coming, None)
     return Booking.objects.create(
@@ -88,7 +88,7 @@ def change_booking(booking: Booking, coming: Coming, *, today: date, for_both: b
     if fresh.cancelled_at:
         raise Refused("It was cancelled; take it up again first.", code="cancelled")
     if coming.day != fresh.day:
-        _check_coming(coming, today)
+        _check_coming(booking.boat, coming, today)
     _check_length(coming)
     if not for_both:
         _check_free(booking.boat, coming, fresh.pk)
@@ -128,8 +128,9 @@ def remove_booking(booking: Booking) -> None:
     standing(Booking.objects.filter(boat=booking.boat), booking.pk, "That booking").delete()
 
 
-def _check_coming(coming: Coming, today: date) -> None:
+def _check_coming(boat: Boat, coming: Coming, today: date) -> None:
     usual_day(coming.day, today, field="day")
+    our_day(coming.day, boat, field="day")
     _check_length(coming)
 
 
@@ -206,6 +207,7 @@ def reach_milestone(milestone: Milestone, *, on: date, today: date) -> Milestone
     if fresh.reached_on:
         raise Refused(f"{fresh} was reached on {fresh.reached_on:%-d %b %Y}.", code="reached")
     past_day(on, today, field="on")
+    our_day(on, fresh.boat, field="on")
     fresh.reached_on = on
     fresh.save(update_fields=["reached_on"])
     return fresh
@@ -242,6 +244,7 @@ def _check_milestone(
 ) -> None:
     if target is not None and target != before:
         usual_day(target, today, field="target")
+        our_day(target, boat, field="target")
     if job is not None and job.boat_id != boat.pk:
         raise Refused("There is no such job on this boat.", code="no_job", field="job")
 

@@ -1,7 +1,8 @@
-"""Days that can be right: between 1950 and ten years ahead."""
+"""Days that can be right: between 1950 and ten years ahead, and not before the boat was bought."""
 
 from datetime import date
 
+from refit.boat.models import Boat
 from refit.boat.refusals import Refused
 
 FIRST_YEAR, YEARS_AHEAD = 1950, 10
@@ -14,6 +15,16 @@ def usual_day(day: date, today: date, field: str) -> None:
     if day.year > today.year + YEARS_AHEAD:
         raise Refused(
             f"{day} is over {YEARS_AHEAD} years ahead; look at the year.", code="too_late", field=field
+        )
+
+
+def our_day(day: date, boat: Boat, field: str) -> None:
+    """Refuse a day of work on the boat before she was bought, where that day is known."""
+    if boat.bought_on is not None and day < boat.bought_on:
+        raise Refused(
+            f"{day:%-d %b %Y} is before the boat was bought, on {boat.bought_on:%-d %b %Y}; look at the day.",
+            code="before_bought",
+            field=field,
         )
 
 

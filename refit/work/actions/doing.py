@@ -12,7 +12,7 @@ from refit.boat.models import Boat, Paper
 from refit.boat.refusals import Refused
 from refit.calc.text import fold
 from refit.calc.worktime import hours_and_minutes
-from refit.work.actions.days import past_day
+from refit.work.actions.days import our_day, past_day
 from refit.work.actions.jobs import set_state
 from refit.work.models import DoneBy, Finish, Hours, Job, JobPaper, Moment, State
 
@@ -37,6 +37,7 @@ def set_hours(boat: Boat, day: date, rows: Iterable[Worked], *, by: Any, today: 
     """
     lock(boat)
     past_day(day, today, "day")
+    our_day(day, boat, "day")
     there: dict[Any, Hours] = {}
     helpers: dict[str, str] = {}  # by folded name: as it was first written
     for row in Hours.objects.select_for_update(no_key=True, of=("self",)).filter(boat=boat, day=day):
@@ -117,6 +118,7 @@ def finish(job: Job, done: Done, *, on: date, by: Any, today: date) -> Finish:
     """Say how a job was done and when; it is done then. Said again, it is what was said last."""
     lock(job.boat)
     past_day(on, today, "done_on")
+    our_day(on, job.boat, "done_on")
     if done.done_by not in DoneBy.values:
         raise Refused("Choose who did it.", code="done_by", field="done_by")
     if done.done_by == DoneBy.FIRM and not done.name:

@@ -12,7 +12,7 @@ from refit.boat.actions.boats import lock
 from refit.boat.models import Boat, Location, Member, System
 from refit.boat.refusals import Refused
 from refit.calc.numbers import format_quantity
-from refit.work.actions.days import usual_day
+from refit.work.actions.days import our_day, usual_day
 from refit.work.models import TRANSITIONS, Before, Job, JobTrait, Priority, State, Trait
 
 MOST_DAYS, MOST_CURE, COLDEST, HOTTEST = 1000, 365, -30, 60
@@ -102,6 +102,7 @@ def plan_job(
     _check_plan(fresh, days, priority, space, sole_use, above_celsius, cure_days)
     if not_before is not None and not_before != fresh.not_before:
         usual_day(not_before, today, field="not_before")
+        our_day(not_before, job.boat, field="not_before")
     fresh.days, fresh.priority, fresh.not_before = days, priority, not_before
     fresh.space, fresh.sole_use, fresh.dry = space, sole_use, dry
     fresh.above_celsius, fresh.cure_days = above_celsius, cure_days
