@@ -101,6 +101,14 @@ def arguments(make: Factory, name: str) -> list:
         "made": 1,
         "delivery": first("buying.Delivery", boat=boat).pk,
         "token": "nothing",
+        "lot": first("stores.Lot", boat=boat).pk,
+        "kit": first("stores.KitList", boat=boat).pk,
+        "line": first("stores.KitListLine", boat=boat).pk,
+        "companion": first("stores.Companion", boat=boat).pk,
+        "content": first("stores.KitContent", boat=boat).pk,
+        "bag": first("work.Bag", boat=boat).pk,
+        "needs_named": str(first("stores.Need", boat=boat).pk),
+        "offer": first("buying.Offer", boat=boat).pk,
     }
     by_page = {
         "parts": first("stores.Part", boat=boat).pk,
@@ -115,6 +123,7 @@ def arguments(make: Factory, name: str) -> list:
         "payments": first("buying.Payment", boat=boat).pk,
         "sold": first("buying.Disposal", boat=boat).pk,
         "jobs": first("work.Estimate", boat=boat).pk,
+        "orders": first("buying.Promise", boat=boat).pk,
     }
     found = []
     for word in re.findall(r"<\w+:(\w+)>", PATHS[name]):
