@@ -11,6 +11,7 @@ from django.http import HttpResponse
 from django.shortcuts import render
 
 from refit.boat.models import System
+from refit.calc.text import fold
 from refit.pages import lists, seeing
 from refit.pages.acting import Done, act, at, press, refused_page
 from refit.pages.forms.doing import GearForm
@@ -41,7 +42,7 @@ COLUMNS = (
     Column("Removed on", Kind.DATE),
     Column("Note"),
 )
-LOOKED_IN = ("name", "maker", "model", "serial", "where", "note", "part__search")
+LOOKED_IN = ("name", "maker", "model", "serial", "where", "note")
 REMOVED, EVERY = "removed", "all"
 
 
@@ -74,6 +75,8 @@ class GearSieve(django_filters.FilterSet):
             either = Q()
             for column in LOOKED_IN:
                 either |= Q(**{f"{column}__icontains": word})
+            if fold(word):
+                either |= Q(part__search__contains=fold(word))
             rows = rows.filter(either)
         return rows
 
