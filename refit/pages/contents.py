@@ -15,7 +15,7 @@ from typing import Any
 from django.db.models import Count, F, OuterRef, Q, QuerySet, Subquery, Sum
 from django.db.models.functions import Coalesce
 
-from refit.boat.models import Hindrance, Kind, Location, Member, PlaceCaution
+from refit.boat.models import Kind, Location, Member, PlaceCaution
 from refit.buying.models import COMING_STATES, Line
 from refit.calc import cautions
 from refit.calc.numbers import format_quantity
@@ -43,7 +43,6 @@ NIL = Decimal(0)
 # What is measured off has no usual amount; of the rest one takes one.
 MEASURED = (Unit.METRE, Unit.KILOGRAM, Unit.LITRE, Unit.HOUR)
 SAID = {Kept.LEVEL: (Level.FINE, Level.LOW, Level.GONE), Kept.HERE: (Level.HERE, Level.GONE)}
-NOT_TO_BLOCK = frozenset(Hindrance) - {Hindrance.GAS, Hindrance.BATTERY, Hindrance.HOT, Hindrance.STEERING}
 
 
 @dataclass(frozen=True)
@@ -284,10 +283,12 @@ def kept_here(holding: Holding, kept: list[KeptFor], member: Member) -> list[Kep
     """Return what is kept of a part that may lie here: of a piece that is kept, only on that piece."""
     if holding.lot is not None and holding.lot.condition not in GOOD_CONDITIONS:
         return []
-    mine = [row for row in kept if row.lot_id in (None, holding.lot_id)]
-    if seeing.sees_all(member):
-        return mine
-    return [row for row in mine if row.job.given_to_id == member.pk]
+    return seen_kept([row for row in kept if row.lot_id in (None, holding.lot_id)], member)
+
+
+def seen_kept(kept: list[KeptFor], member: Member) -> list[KeptFor]:
+    """Return what is kept for jobs that the member may see."""
+    return kept if seeing.sees_all(member) else [row for row in kept if row.job.given_to_id == member.pk]
 
 
 def expiry_words(holding: Holding, today: date) -> tuple[str, str]:
@@ -304,9 +305,10 @@ def _place_cares(place: Location, inside: list[Location]) -> list[Care]:
     spots = {spot.pk: spot for spot in [place, *inside]}
     found = []
     for caution in PlaceCaution.objects.filter(location__in=list(spots)).order_by("kind"):
-        head = "Do not block" if caution.kind in NOT_TO_BLOCK else "Mind"
         spot = spots[caution.location_id]
-        found.append(Care(head, caution.get_kind_display(), None if spot is place else spot, caution.words))
+        found.append(
+            Care(caution.head, caution.get_kind_display(), None if spot is place else spot, caution.words)
+        )
     return found
 
 

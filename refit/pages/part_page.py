@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from refit.pages.contents import kept_here
+from refit.pages.contents import seen_kept
 from refit.pages.forms.needs import CompanionForm, ThingForm
 from refit.pages.spare_list import lies_aboard
 from refit.stores.actions.pieces import is_piece
@@ -22,23 +22,16 @@ def beside(request: Any, part: Part, where: Whereabouts) -> dict[str, Any]:
         holding.part = part
         row.piece = is_piece(holding)
         row.thing = bool(holding.lot and holding.lot.number is not None and not part.in_pieces)
-    lying = {holding.lot_id for holding in where.holdings}
     context: dict[str, Any] = {
         "companions": with_lacks(request, part, where.holdings),
         "contents": contents,
         "conditions": CONDITIONS,
-        "kept_rows": _kept_rows(request, part, kept, lying),
+        "kept_rows": seen_kept(kept, request.member),
     }
     if "work" in request.rights:
         context["with_form"] = CompanionForm(request.boat, auto_id="with_%s")
         context["kit_form"] = ThingForm(request.boat, auto_id="kit_%s")
     return context
-
-
-def _kept_rows(request: Any, part: Part, kept: list[Any], lying: set[int | None]) -> list[Any]:
-    whole = Holding(part=part, lot=None)
-    seen = kept_here(whole, [row for row in kept if row.lot_id is None], request.member)
-    return seen + [row for row in kept if row.lot_id in lying and row.lot_id is not None]
 
 
 def with_lacks(request: Any, part: Part, holdings: list[Holding]) -> list[Any]:

@@ -10,6 +10,7 @@ from django.shortcuts import render
 from refit.boat.models import Location
 from refit.pages import seeing
 from refit.pages.acting import Done, act, at, press, refused_page
+from refit.pages.contents import wishes
 from refit.pages.forms.as_they_are import ConditionForm, CutForm, IncompleteForm, OpenForm
 from refit.pages.forms.needs import CompanionForm, ThingForm
 from refit.pages.job_page import near_choices
@@ -38,7 +39,13 @@ def cut(request: Any, code: str, holding: int) -> HttpResponse:
         response = act(request, form, deed)
         if response is not None:
             return response
-    context = {"place": place, "held": held, "form": form, "kept": form.has_error("agreed", "kept_for")}
+    context = {
+        "place": place,
+        "held": held,
+        "form": form,
+        "kept": form.has_error("agreed", "kept_for"),
+        "wishes": wishes(request.member, [held.part_id]).get(held.part_id, []),
+    }
     return render(request, "stow/cut.html", context, status=422 if form.is_bound else 200)
 
 

@@ -127,6 +127,9 @@ def photos_off(request: Any, bag: int, papers: str) -> HttpResponse:
         Paper.objects.filter(boat=request.boat, place_papers__location=found.place, number__in=numbers[:50])
     )
 
+    if not rows:
+        raise Http404("No such photos.")
+
     def deed() -> Done:
         for paper in rows:
             take_off(PlacePaper, paper, location=found.place)
