@@ -12,11 +12,11 @@ from typing import Any
 
 from refit.boat.clock import zone
 from refit.boat.identity import identity
-from refit.boat.models import Boat, Hindrance, Kind, Location, Member, PlaceCaution, Where
+from refit.boat.models import Boat, Kind, Location, Member, PlaceCaution, Where
 from refit.boat.refusals import Refused
 from refit.boat.rights import RIGHTS, Right
 from refit.boat.walk import walk
-from refit.buying.reading import Want, against, wanted
+from refit.buying.fetching import FetchList, Line, fetch_lists
 from refit.calc.numbers import format_quantity
 from refit.reports.copy import (
     CopyBook,
@@ -27,14 +27,13 @@ from refit.reports.copy import (
     CopyPlace,
     CopyTown,
 )
+from refit.stores.actions.pieces import is_piece
+from refit.stores.amounts import amount
 from refit.stores.models import GOOD_CONDITIONS, Holding, Lot, Part, PartNumber
-from refit.stores.reading import whereabouts, with_aside
+from refit.stores.reading import with_aside
 from refit.work.models import Job, State
 
 FIRST = (State.IN_HAND, State.READY, State.PLANNED, State.WAITING)
-TO_MIND = frozenset({Hindrance.GAS, Hindrance.BATTERY, Hindrance.HOT, Hindrance.STEERING})
-
-Spots = dict[int, list[tuple[Want, Holding, Decimal]]]
 
 
 def book(member: Member, at: datetime, town: Sequence[CopyTown] = ()) -> CopyBook:
@@ -49,14 +48,13 @@ def book(member: Member, at: datetime, town: Sequence[CopyTown] = ()) -> CopyBoo
     held = list(_holdings(boat))
     places = _places(boat, {holding.place_id for holding in held})
     parts = _parts(boat, {holding.part_id for holding in held})
-    rank = {place.pk: at for at, place in enumerate(places)}
     return CopyBook(
         identity=identity(boat),
         as_at=here,
         places=_told(boat, places),
         parts=tuple(parts),
         holdings=tuple(_holding(row) for row in held),
-        fetch=_fetch(member, rank, here),
+        fetch=_fetch(member, here),
         town=tuple(town),
     )
 
@@ -107,9 +105,8 @@ def _told(boat: Boat, places: list[Location]) -> tuple[CopyPlace, ...]:
 
 
 def _caution(caution: PlaceCaution) -> str:
-    head = "Mind" if caution.kind in TO_MIND else "Do not block"
     words = f" ({caution.words})" if caution.words else ""
-    return f"{head}: {caution.get_kind_display()}{words}"
+    return f"{caution.head}: {caution.get_kind_display()}{words}"
 
 
 def _where(place: Location) -> str:
@@ -163,61 +160,49 @@ def _bad(held: Any) -> str:
     return f"{format_quantity(held.aside)} going back, not usable" if held.aside else ""
 
 
-def _fetch(member: Member, rank: dict[int, int], at: datetime) -> tuple[CopyFetch, ...]:
+def _fetch(member: Member, at: datetime) -> tuple[CopyFetch, ...]:
     """Return the fetch list of each open job that has something lying here; what is away is not fetched."""
     jobs = list(Job.objects.seen_by(member).open())
-    wants = wanted(jobs)
-    parts = {want.need.part_id for rows in wants.values() for want in rows if want.need.part_id}
-    where = whereabouts(member.boat, parts, at.date()) if parts else {}
-    spots: Spots = {job.pk: [] for job in jobs}
-    for job in jobs:
-        for want in (against(row, where) for row in wants.get(job.pk, [])):
-            found = [(want, *spot) for spot in want.spots if spot[0].place.where != Where.AWAY]
-            spots[job.pk] += [row for row in found if row[1].place_id in rank]
-    others = _asked_for(jobs, spots)
+    lists = fetch_lists(member.boat, jobs, at.date())
+    others = _asked_for(jobs, lists)
     jobs.sort(key=lambda job: (FIRST.index(State(job.state)), job.number))
     return tuple(
-        CopyFetch(job.number, job.title, job.get_state_display().lower(), _walk(job, spots, rank, others))
+        CopyFetch(job.number, job.title, job.get_state_display().lower(), _rows(job, lists[job.pk], others))
         for job in jobs
-        if spots[job.pk]
+        if lists[job.pk].stops
     )
 
 
-def _walk(
-    job: Job, spots: Spots, rank: dict[int, int], others: dict[int, list[int]]
-) -> tuple[CopyFetchRow, ...]:
-    walk = sorted(spots[job.pk], key=lambda row: (rank[row[1].place_id], str(row[0].part)))
+def _rows(job: Job, found: FetchList, others: dict[int, list[int]]) -> tuple[CopyFetchRow, ...]:
     return tuple(
         CopyFetchRow(
-            place=held.place.code,
-            part=held.part_id,
-            quantity=_amount(want, held, some),
-            note=_note(job, held, others),
+            place=stop.place.code,
+            part=line.part.pk,
+            quantity="some" if line.quantity is None else amount(line.part, line.quantity),
+            note=_note(job, line, others),
         )
-        for want, held, some in walk
+        for stop in found.stops
+        for line in stop.lines
     )
 
 
-def _asked_for(jobs: list[Job], spots: Spots) -> dict[int, list[int]]:
+def _note(job: Job, line: Line, others: dict[int, list[int]]) -> str:
+    rest = [str(number) for number in others.get(line.holding.pk, []) if number != job.number]
+    also = f"job{'' if len(rest) == 1 else 's'} {', '.join(rest)} would take it too" if rest else ""
+    cut = line.words if is_piece(line.holding) else ""
+    return ", ".join(words for words in (cut, line.note, also) if words)
+
+
+def _asked_for(jobs: list[Job], lists: dict[int, FetchList]) -> dict[int, list[int]]:
     """Return, for what does not reach for all the jobs that would take it, the numbers of these jobs."""
     asked: dict[int, Decimal] = defaultdict(Decimal)
     by: dict[int, list[int]] = defaultdict(list)
     there: dict[int, Decimal] = {}
     for job in jobs:
-        for _, held, some in spots[job.pk]:
-            asked[held.pk] += some
+        for line in (line for stop in lists[job.pk].stops for line in stop.lines):
+            held = line.holding
+            asked[held.pk] += line.quantity or 0
             there[held.pk] = held.quantity - getattr(held, "aside", Decimal(0))
             if job.number not in by[held.pk]:
                 by[held.pk].append(job.number)
     return {pk: numbers for pk, numbers in by.items() if asked[pk] > there[pk]}
-
-
-def _note(job: Job, held: Holding, others: dict[int, list[int]]) -> str:
-    rest = [str(number) for number in others.get(held.pk, []) if number != job.number]
-    return f"job{'' if len(rest) == 1 else 's'} {', '.join(rest)} would take it too" if rest else ""
-
-
-def _amount(want: Want, held: Holding, some: Decimal) -> str:
-    if held.level or want.part is None:
-        return "some"
-    return " ".join(word for word in (format_quantity(some), _unit(want.part)) if word)

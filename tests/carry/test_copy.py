@@ -12,6 +12,7 @@ from refit.boat.models import Hindrance, Kind, Location, Where
 from refit.boat.refusals import Refused
 from refit.carry.copy import book
 from refit.reports.copy import CopyTown, CopyTownRow
+from refit.stores.actions.keeping import keep
 from refit.stores.actions.parts import add_need, retire_part
 from refit.stores.actions.stow import take
 from tests.factory import Factory
@@ -144,6 +145,18 @@ def test_what_was_taken_is_not_fetched_again(make):
     assert fetched(make) == {}
 
 
+def test_what_is_kept_for_one_job_is_not_fetched_for_another(make):
+    part = make.part("Seal")
+    make.stock(part, make.place("S1"), 3)
+    first, second = make.job("One"), make.job("Two")
+    need = wants(first, part, 2)
+    wants(second, part, 3)
+    keep(need, D(2), today=make.today)
+    found = fetched(make)
+    assert [row[:3] for row in found[first.number]] == [("S1", "Seal", "2")]
+    assert [row[:3] for row in found[second.number]] == [("S1", "Seal", "1")]
+
+
 def test_two_jobs_after_the_same_last_one_are_told_of_each_other(make):
     part = make.part("Seal")
     make.stock(part, make.place("S1"), 3)
@@ -211,4 +224,4 @@ def test_the_number_of_questions_does_not_grow_with_the_boat(make):
         with CaptureQueriesContext(connection) as queries:
             found = book(member, AT)
         asked.append((len(found.fetch), len(queries)))
-    assert asked == [(6, 11), (12, 11)]
+    assert asked == [(6, 12), (12, 12)]

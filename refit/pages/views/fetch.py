@@ -10,9 +10,10 @@ from django.http import HttpResponse
 from django.shortcuts import render
 
 from refit.boat.identity import identity
+from refit.buying.fetching import FetchList, fetch_list
 from refit.pages import seeing
 from refit.pages.acting import Done, act, at, press
-from refit.pages.fetch_list import FetchList, fetch_list, sheet_rows
+from refit.pages.fetch_list import sheet_rows
 from refit.pages.views.needs import job_of
 from refit.reports.fetch_sheet import fetch_pdf
 from refit.stores.actions import stow
