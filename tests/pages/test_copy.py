@@ -39,6 +39,16 @@ def test_the_file_comes_down_with_the_policy_that_lets_it_run(make, as_crew):
     assert [row[1] for row in data["fetch"]] == ["Pump"]
 
 
+def test_what_is_to_be_bought_stands_in_it_by_shop(make, as_crew):
+    job = make.job("Pump")
+    add_need(job, part=make.part("Gasket", specification="1.5 mm"), words="", quantity=4)
+    page = as_crew.get(at(make, "copy-html")).content.decode()
+    data = json.loads(re.search('id="data">(.*?)</script>', page)[1])
+    assert [(shop[0], [row[:4] for row in shop[2]]) for shop in data["town"]] == [
+        ("Any shop", [["Gasket", "1.5 mm", "4", f"{job.number} Pump"]])
+    ]
+
+
 @pytest.mark.parametrize("name", PAGES)
 def test_an_outsider_finds_nothing_and_a_trade_is_refused(make, as_outsider, as_trade, name):
     assert as_outsider.get(at(make, name)).status_code == 404

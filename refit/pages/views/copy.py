@@ -6,7 +6,9 @@ from django.http import HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
 
+from refit.buying.town import town_rows
 from refit.carry.copy import book
+from refit.pages.town_sheet import copy_of
 from refit.reports.copy import html, policy
 
 
@@ -17,9 +19,9 @@ def copy(request: Any) -> HttpResponse:
 
 def file(request: Any) -> HttpResponse:
     """Hand over the copy as one file; it comes with the policy that it carries itself, should a browser open it here."""
-    response = HttpResponse(
-        html(book(request.member, timezone.now())), content_type="text/html; charset=utf-8"
-    )
+    town = copy_of(town_rows(request.boat, request.today))
+    page = html(book(request.member, timezone.now(), town))
+    response = HttpResponse(page, content_type="text/html; charset=utf-8")
     response["Content-Disposition"] = f'attachment; filename="{_named(request)}"'
     response["Content-Security-Policy"] = f"{policy()}; frame-ancestors 'none'"
     return response
