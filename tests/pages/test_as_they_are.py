@@ -124,7 +124,7 @@ def test_what_is_in_a_kit_is_said_on_its_page(make, as_crew):
     assert "Filter is in Service kit." in text_of(answer)
     undo(as_crew, answer)
     assert not KitContent.objects.exists()
-    as_crew.post(f"{page}kit/", {"words": "Filter", "quantity": "2"})
+    as_crew.post(f"{page}kit/", {"words": "Filter", "quantity": "2"}, follow=True)
     row = KitContent.objects.get()
     undo(as_crew, as_crew.post(f"{page}kit/{row.pk}/remove/", follow=True))
     assert KitContent.objects.get().quantity == 2

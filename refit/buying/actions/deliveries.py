@@ -34,9 +34,9 @@ from refit.buying.owing import of_orders
 from refit.calc.numbers import format_quantity
 from refit.stores.actions.ledger import LIMIT, Move, record, reverse
 from refit.stores.actions.parts import add_part
-from refit.stores.actions.pieces import new_lot, split_up
+from refit.stores.actions.pieces import split_up
 from refit.stores.actions.stow import MOST_PIECES, lot_of
-from refit.stores.models import Entry, EntryKind, Holding, Kept, Level, Lot, Movement, Part, Reason
+from refit.stores.models import Entry, EntryKind, Holding, Kept, Level, Movement, Part, Reason
 
 NIL = Decimal(0)
 
@@ -240,11 +240,7 @@ def _stow(boat: Boat, arrival: Arrival, line: Line, row: DeliveryLine) -> list[M
     if part is None:
         return []
     place = arrival.place or not_stowed(boat)
-    if part.in_pieces:
-        facts = {"serial": arrival.serial, "expires_on": arrival.expires_on}
-        lot: Lot | None = new_lot(part, **facts)
-    else:
-        lot = lot_of(part, arrival.serial, arrival.expires_on)
+    lot = lot_of(part, arrival.serial, arrival.expires_on)
     row.part, row.lot, row.place = part, lot, place
     if part.kept != Kept.COUNTED:
         # Used up at once, it says nothing of what lies in the place.

@@ -422,7 +422,12 @@ def unretire_place(place: Location, entry: Entry | None, *, by: Any, today: date
 
 
 def lot_of(part: Part, serial: str, expires_on: date | None) -> Lot | None:
-    """Return the part's batch with this serial and date, making it if need be; none if neither is given."""
+    """Return the part's batch with this serial and date, making it if need be; none if neither is given.
+
+    What is kept in pieces makes a new piece each time.
+    """
+    if part.in_pieces:
+        return new_lot(part, serial=serial, expires_on=expires_on)
     if not serial and expires_on is None:
         return None
     lot, _ = Lot.objects.get_or_create(boat=part.boat, part=part, serial=serial, expires_on=expires_on)
