@@ -33,6 +33,7 @@ NO_BOAT = {
     "first-systems",
     "first-lockers",
     "scan",
+    "calendar-feed",
 }
 
 # The contract of the program with people, scripts and printed labels.
@@ -57,6 +58,9 @@ CONTRACT = [
     "/{boat}/spend/",
     "/{boat}/spend.xlsx",
     "/{boat}/labels/",
+    "/{boat}/plan/",
+    "/{boat}/plan.pdf",
+    "/{boat}/calendar/secret.ics",
     "/healthz",
 ]
 
@@ -202,7 +206,7 @@ def test_no_boat_can_stand_where_a_page_stands(slug):
 
 def test_every_first_word_of_an_address_is_reserved():
     """A boat called like the first word of an address would never be found."""
-    words = {row.path.split("/")[0] for row in ANYWHERE} - {""}
+    words = {row.path.split("/")[0] for row in ANYWHERE} - {"", "<slug:boat>"}
     assert words <= set(RESERVED_SLUGS)
 
 

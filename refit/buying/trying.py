@@ -141,14 +141,17 @@ def _is_left(row: NeedInTime) -> bool:
 
 
 def _along(work: WorkList, named: list[Job], dropped: set[int]) -> list[Job]:
-    """Return the jobs that come after those moved and should be done before the launch, which they now cannot."""
+    """Return the jobs that come after those moved and should be done before the launch, which they now cannot.
+
+    The job that reaches a milestone stays: what it comes after cannot be moved past it, and the plan says so.
+    """
     then: dict[int, list[int]] = {}
     for job, befores in work.after.items():
         for before in befores:
             then.setdefault(before, []).append(job)
     by_pk = {job.pk: job for job in work.jobs}
-    seen = {job.pk for job in named}
-    look, found = list(seen), []
+    seen = {job.pk for job in named} | {row.job_id for row in work.milestones if row.job_id}
+    look, found = [job.pk for job in named], []
     while look:
         for pk in then.get(look.pop(), ()):
             if pk in seen:

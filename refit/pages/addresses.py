@@ -6,6 +6,7 @@ An address without a right does not start: a test and `guarded` both ask for it.
 from refit.boat.rights import Right
 from refit.pages.buy_addresses import BUYING
 from refit.pages.guarding import Address
+from refit.pages.plan_addresses import FEED, PLAN
 from refit.pages.store_addresses import STORES
 from refit.pages.views import (
     accounts,
@@ -146,6 +147,8 @@ BOAT: tuple[Address, ...] = (
     ),
     # Dates, hours, how jobs were done, fitted gear
     *WORK,
+    # The plan and what shows dates
+    *PLAN,
     # What a job may still cost
     Address(
         "jobs/<int:number>/need/<int:need>/guess/",
@@ -397,4 +400,5 @@ ANYWHERE: tuple[Address, ...] = (
     Address("accounts/boat/lockers/", accounts.first_lockers, None, "first-lockers"),
     Address("accounts/boat/label/", accounts.first_label, None, "first-label", methods=("GET",)),
     Address("scan/", scan.scan, None, "scan"),
+    FEED,
 )
