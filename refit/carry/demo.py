@@ -16,12 +16,16 @@ from refit.boat import guards
 from refit.boat.actions import boats
 from refit.boat.models import Boat, Label, Location, System
 from refit.carry.demo_buying import Buying
+from refit.carry.demo_dates import Dates
+from refit.carry.demo_doing import Doing
 from refit.carry.demo_files import Files, Row
 from refit.carry.demo_money import Money
 from refit.carry.demo_papers import Papers
 from refit.carry.demo_payments import Payments
 from refit.carry.demo_plans import Plans
 from refit.carry.demo_stores import Stores
+from refit.carry.demo_terms import Terms
+from refit.carry.demo_wants import Wants
 
 SLUG = "kittiwake"
 Say = Callable[[str], None]
@@ -68,7 +72,7 @@ def build(files: Files, say: Say) -> Boat:
     """Make the demo boat with everything on it, as if it were all written down on its day."""
     facts = files.facts("boat.toml")
     users = {row["name"]: _person(row) for row in facts["people"]}
-    boat = _boat(facts, users)
+    boat = _boat(facts, users, files.made_on + timedelta(days=facts["bought"]))
     say("The boat and its people")
     systems = _systems(boat, files, users["skipper"])
     say(f"{len(systems)} systems with their budgets")
@@ -77,12 +81,15 @@ def build(files: Files, say: Say) -> Boat:
     say(stores.list_parts())
     say(stores.list_jobs())
     buying = Buying(boat, files, users, systems, stores)
+    wants = Wants(boat, files, users, stores)
+    wants.set_up()
     deeds = [
         *stores.happenings(),
         *buying.happenings(),
         *Money(buying).happenings(),
         *Payments(buying).happenings(),
         *Plans(boat, files, users, systems, stores).happenings(),
+        *wants.happenings(),
     ]
     happened = sorted(deeds, key=lambda event: event.when)
     for done, event in enumerate(happened, start=1):
@@ -90,8 +97,12 @@ def build(files: Files, say: Say) -> Boat:
         if done % 100 == 0:
             say(f"{done} of {len(happened)} things that happened")
     say(f"{len(happened)} things that happened: orders, arrivals, bills, money back, payments, in and out")
+    say(Dates(boat, files, stores).set_down())
     stores.finish_jobs()
+    say(wants.want())
+    say(Terms(boat, files, users, buying).set_down())
     say(Papers(boat, users["skipper"], buying).draw())
+    say(Doing(boat, files, users, systems, stores).write_down())
     return boat
 
 
@@ -100,9 +111,9 @@ def _person(row: dict[str, str]) -> User:
     return make(row["name"], password=row["password"], first_name=row["first_name"])
 
 
-def _boat(facts: dict[str, Any], users: dict[str, User]) -> Boat:
+def _boat(facts: dict[str, Any], users: dict[str, User], bought_on: date) -> Boat:
     owners = [row["name"] for row in facts["people"] if row["role"] == "owner"]
-    boat = boats.make_boat(users[owners[0]], **facts["boat"], is_demo=True)
+    boat = boats.make_boat(users[owners[0]], **facts["boat"], bought_on=bought_on, is_demo=True)
     for row in facts["people"]:
         boats.add_member(boat, users[row["name"]], row["role"])
     # The place for what is not stowed yet comes with a code drawn by lot; the demo's codes stand in its data.
