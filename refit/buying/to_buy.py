@@ -2,7 +2,7 @@
 
 One row a part (the newest of those that replace each other), or a need in words. What stands on an order not placed yet
 is bought already as far as this list goes: for the need it names first, then for the job, then for whoever wants it first.
-Quantities go up to whole sets. What the spares lack is counted against what is aboard and what is to come for no job; a
+Quantities go up to whole sets. What the spares lack is counted against what lies anywhere and what is to come for no job; a
 part kept by level is asked for when the best of it is low or gone and none is to come. Nobody has named a day for these:
 with a day of departure that one is taken, else they may wait for the next order.
 
@@ -22,7 +22,7 @@ from refit.buying.netted import NeedInTime, Netted, netted
 from refit.buying.prices import Carriage, Prices, Quote, read_prices
 from refit.calc.sets import up_to_sets
 from refit.stores.models import Holding, Kept, Level, Need, Part
-from refit.stores.reading import below_minimum
+from refit.stores.reading import below_minimum, whereabouts
 from refit.work.models import Job, MilestoneKind
 
 NIL = Decimal(0)
@@ -280,18 +280,20 @@ def _row(found: Netted, rows: dict[str, BuyRow], part: Part) -> BuyRow:
 
 
 def _spares(found: Netted) -> list[tuple[Part, Decimal]]:
-    """Return the counted spares of which too few are aboard, less what is to come for no job."""
-    below = [
-        (part, aboard) for part, aboard in below_minimum(found.boat, found.today) if part.kept == Kept.COUNTED
-    ]
+    """Return the counted spares of which too few are aboard, less what lies ashore or away or is to come for no job."""
+    below = [part for part, _ in below_minimum(found.boat, found.today) if part.kept == Kept.COUNTED]
+    where = whereabouts(found.boat, [part.pk for part in below], found.today)
     coming: dict[int, Decimal] = defaultdict(lambda: NIL)
-    lines = Line.objects.filter(
-        boat=found.boat, order__state__in=COMING_STATES, job=None, part__in=[part for part, _ in below]
-    )
+    lines = Line.objects.filter(boat=found.boat, order__state__in=COMING_STATES, job=None, part__in=below)
     for line in lines:
         coming[line.part_id or 0] += line.open_quantity
-    short = [(part, part.minimum - aboard - coming[part.pk]) for part, aboard in below]
-    return [(part, quantity) for part, quantity in short if quantity > 0]
+    short = []
+    for part in below:
+        there = where[part.pk]
+        missing = part.minimum - there.aboard - there.ashore - there.away - coming[part.pk]
+        if missing > 0:
+            short.append((part, missing))
+    return short
 
 
 def _levels(found: Netted) -> list[tuple[Part, Why]]:

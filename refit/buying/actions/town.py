@@ -114,6 +114,8 @@ def bring_back(delivery: Delivery, *, by: Any, today: date, on_list: bool = Fals
     boat = delivery.boat
     lock(boat)
     fresh = standing(Delivery.objects.select_related("boat"), delivery.pk, "That purchase")
+    if fresh.undone_at:
+        raise Refused("This has been undone already.", code="undone_already")
     lines = list(Line.objects.filter(deliveries__delivery=fresh).select_related("order__boat", "part", "job"))
     if fresh.note != TOWN or not lines:
         raise Refused(
