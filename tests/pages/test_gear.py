@@ -35,7 +35,7 @@ def test_gear_is_listed_with_what_one_looks_for(make, as_viewer):
     over = make.today - timedelta(days=1)
     fit(make, maker="Maker", model="P-1", serial="A1", where="under the sink", job=job, warranty_until=over)
     said = text_of(as_viewer.get(PAGE))
-    assert f"Bilge pump Maker P-1 Engine A1 under the sink {over:%-d %b %Y} over 1 Fit the pump" in said
+    assert f"Engine Bilge pump Maker P-1 A1 under the sink {over:%-d %b %Y} over 1 Fit the pump" in said
     assert "Removed" not in text_of(as_viewer.get(PAGE)).partition("Bilge pump")[2]
 
 
