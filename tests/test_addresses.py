@@ -52,6 +52,7 @@ CONTRACT = [
     "/{boat}/orders/",
     "/{boat}/orders/new/",
     "/{boat}/orders/1/",
+    "/{boat}/buy/",
     "/{boat}/spares/",
     "/{boat}/spares.pdf",
     "/{boat}/spares.xlsx",
@@ -118,6 +119,8 @@ def arguments(make: Factory, name: str) -> list:
         "bag": first("work.Bag", boat=boat).pk,
         "needs_named": str(first("stores.Need", boat=boat).pk),
         "offer": first("buying.Offer", boat=boat).pk,
+        "orders": "1",
+        "lines": str(first("buying.Line", boat=boat).pk),
     }
     by_page = {
         "parts": first("stores.Part", boat=boat).pk,
