@@ -22,6 +22,7 @@ from refit.pages.forms.jobs import NeedForm
 from refit.pages.job_time import time_of
 from refit.pages.job_wants import beside
 from refit.pages.paper_owners import kept_of
+from refit.pages.plan_dangers import dangers_for, few
 from refit.stores.models import Holding, Movement, Part, Reason
 from refit.stores.reading import Whereabouts, parts_named, whereabouts
 from refit.work.models import TRANSITIONS, Estimate, EstimateAmount, Job, State
@@ -88,6 +89,7 @@ def page_of(request: Any, job: Job, form: NeedForm) -> dict[str, Any]:
     if Right.SEE_MONEY in request.rights:
         context["cost"] = _cost(job)
         context |= _money(request, job, lines)
+    context["dangers"] = few(dangers_for(request, job))
     return context
 
 

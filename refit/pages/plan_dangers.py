@@ -14,6 +14,8 @@ from refit.pages import seeing
 from refit.work.models import Job, JobTrait
 from refit.work.planning import job_key
 
+HANDFUL = 8
+
 
 @dataclass(frozen=True)
 class Danger:
@@ -30,6 +32,18 @@ class Danger:
 def dangers_of(net: Netted, first: date, last: date) -> list[Danger]:
     """Return the pairs of jobs that endanger each other in these days, those in one known place first; one query."""
     return _told(net, _pieces(net, first, last), frozenset(job.pk for job in net.work.jobs))
+
+
+def few(found: list[Danger]) -> dict[str, Any]:
+    """Return a handful to show: those in one known place, then those that may be in one, and how many there are."""
+    known = [row for row in found if row.place_known]
+    unknown = [row for row in found if not row.place_known]
+    return {
+        "known": known[:HANDFUL],
+        "more": len(known[HANDFUL:]),
+        "perhaps": unknown[:HANDFUL],
+        "others": len(unknown),
+    }
 
 
 def dangers_for(request: Any, job: Job) -> list[Danger]:

@@ -15,7 +15,7 @@ from refit.pages import plan_rows
 from refit.pages.acting import at
 from refit.pages.forms.plan import PlanSieve, PlanView
 from refit.pages.lists import file_of
-from refit.pages.plan_dangers import dangers_of
+from refit.pages.plan_dangers import dangers_of, few
 from refit.pages.plan_rows import Row
 from refit.reports import bars
 from refit.reports.plan_sheet import plan_pdf
@@ -51,7 +51,11 @@ def plan(request: Any) -> HttpResponse:
         "legend": [(_svg(sample.svg), sample.words) for sample in bars.legend(sheet)],
         "all_jobs": len(net.work.jobs),
     }
-    return render(request, "plan/plan.html", context | told(request, net) | {"dangers": _dangers(net, view)})
+    return render(
+        request,
+        "plan/plan.html",
+        context | told(request, net) | {"dangers": few(dangers_of(net, view.first, view.last))},
+    )
 
 
 def pdf(request: Any) -> HttpResponse:
@@ -92,18 +96,6 @@ def told(request: Any, net: Netted) -> dict[str, Any]:
         "missed_more": max(len(clashes) - MOST, 0),
         "unsure": [_unsure(row) for row in net.unsure[:MOST]],
         "unsure_more": max(len(net.unsure) - MOST, 0),
-    }
-
-
-def _dangers(net: Netted, view: PlanView) -> dict[str, Any]:
-    found = dangers_of(net, view.first, view.last)
-    known = [row for row in found if row.place_known]
-    unknown = [row for row in found if not row.place_known]
-    return {
-        "known": known[:MOST],
-        "more": len(known[MOST:]),
-        "perhaps": unknown[:MOST],
-        "others": len(unknown),
     }
 
 

@@ -11,11 +11,13 @@ from refit.boat.models import Kind, Label, Location, Paper, System
 from refit.boat.rights import Right
 from refit.buying import owing
 from refit.buying.models import Line, Order, OrderState
+from refit.buying.netted import netted
 from refit.buying.reading import wanted
 from refit.buying.spend import budgets
 from refit.pages import clock, seeing
 from refit.pages.acting import Done, at, press
 from refit.pages.forms.jobs import WANTING
+from refit.pages.today_dates import launch_line, own_bookings, sections
 from refit.pages.views.bills import late_bills
 from refit.stores.models import Holding, Missing
 from refit.stores.reading import below_minimum, out_of_date
@@ -54,12 +56,20 @@ def today(request: Any) -> HttpResponse:
     ready = list(active.filter(state=State.READY).order_by("number")[:MOST])
     context: dict[str, Any] = {"in_hand": in_hand, "ready": ready}
     if Right.SEE_ALL not in request.rights:
-        return render(request, "today/trade.html", context | {"jobs": list(mine.open().order_by("number"))})
+        booked = own_bookings(mine.open(), request.today)[:MOST]
+        return render(
+            request,
+            "today/trade.html",
+            context | {"jobs": list(mine.open().order_by("number")), "booked": booked},
+        )
     found = clock.doubt(request.boat, request.today)
     if found and request.session.get(CLOCK, {}).get(str(request.boat.pk)) != request.today.isoformat():
         context["doubt"] = found
     cards = [card for card in [*_stores_cards(request), *_buying_cards(request), *_job_cards(request, mine)]]
     context["cards"] = [card for card in cards if card.count]
+    net = netted(request.boat, request.today)
+    context["sections"] = sections(request, net, [*in_hand, *ready])
+    context["launch"] = launch_line(net)
     if Right.SEE_MONEY in request.rights:
         context["spent"] = _spent(request)
     if Right.SET_UP in request.rights:
