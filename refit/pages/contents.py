@@ -12,7 +12,7 @@ from decimal import Decimal
 from itertools import combinations
 from typing import Any
 
-from django.db.models import Count, F, OuterRef, Q, QuerySet, Subquery, Sum
+from django.db.models import Count, Exists, F, OuterRef, Q, QuerySet, Subquery, Sum
 from django.db.models.functions import Coalesce
 
 from refit.boat.models import Kind, Location, Member, PlaceCaution
@@ -251,8 +251,10 @@ def lying(member: Member, places: Iterable[Location]) -> "QuerySet[Any]":
     )
     if not seeing.sees_all(member):
         held = held.filter(part__in=seeing.parts(member).values("pk"))
+    kit = Exists(KitContent.objects.filter(kit=OuterRef("part")))
     return (
         reading.with_aside(held)
+        .annotate(is_kit=kit)
         .select_related("part", "lot")
         .order_by("part__name", F("lot__expires_on").asc(nulls_last=True), "id")
     )
@@ -264,13 +266,12 @@ def _rows(member: Member, places: list[Location], today: date) -> dict[int, list
     wanted = wishes(member, {holding.part_id for holding in held})
     least = {holding.part_id for holding in held if holding.part.minimum > 0}
     aboard = reading.usable_aboard_of(least, today)
-    kept = kept_for(places[0].boat, {holding.part_id for holding in held}) if held else {}
-    kits = set(KitContent.objects.filter(kit__in={h.part_id for h in held}).values_list("kit_id", flat=True))
+    kept = kept_for(member.boat, {holding.part_id for holding in held}) if held else {}
     rows: dict[int, list[Row]] = defaultdict(list)
     for holding in held:
         holding.place = spots[holding.place_id]
         row = Row(holding, aside=holding.aside, wishes=wanted.get(holding.part_id, []))
-        row.is_kit = holding.part_id in kits
+        row.is_kit = holding.is_kit
         row.kept = kept_here(holding, kept.get(holding.part_id, []), member)
         row.late, row.soon = expiry_words(holding, today)
         if holding.part_id in least and aboard.get(holding.part_id, NIL) < holding.part.minimum:

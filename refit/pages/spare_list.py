@@ -58,7 +58,7 @@ def mark_lacks(boat: Boat, spares: Iterable[Spare], on: date) -> None:
     """Give each spare that lies aboard what it needs with it and is not aboard (`lacks`), in two queries."""
     rows = [spare for spare in spares if spare.aboard]
     by_part: dict[int, list[Companion]] = {}
-    goes_with = Companion.objects.filter(part__in=[spare.part.pk for spare in rows], other__isnull=False)
+    goes_with = Companion.objects.filter(boat=boat, part__is_spare=True, other__isnull=False)
     for companion in goes_with.select_related("other"):
         by_part.setdefault(companion.part_id, []).append(companion)
     others = {row.other_id or 0: row.other for some in by_part.values() for row in some}

@@ -16,7 +16,7 @@ from refit.pages.acting import Done, act, at, press
 from refit.pages.fetch_list import sheet_rows
 from refit.pages.views.needs import job_of
 from refit.reports.fetch_sheet import fetch_pdf
-from refit.stores.actions import stow
+from refit.stores.actions.fetching import take_several
 from refit.stores.models import Holding
 from refit.work.models import Job, State
 
@@ -52,9 +52,7 @@ def take(request: Any) -> HttpResponse:
     def deed() -> Done:
         items = _items(request)
         agreed = bool(request.POST.get("agreed"))
-        entry = stow.take_several(
-            items, by=request.user, on=request.today, today=request.today, agreed=agreed
-        )
+        entry = take_several(items, by=request.user, on=request.today, today=request.today, agreed=agreed)
         return Done(back, entry.said, at(request, "entry-undo", entry.pk))
 
     if not request.htmx:
