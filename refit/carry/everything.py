@@ -1,7 +1,7 @@
 """All of a boat's data, so that an owner can leave: every table as a sheet, with names beside the ids.
 
-Decides which sheets there are, what their columns are called and what stands in them. Columns are read off the
-models, so that a field added tomorrow is in the file tomorrow; only what a person would not understand is named here.
+Decides how a column is made of the database, and what stands in it. Columns are read off the
+models, so that a field added tomorrow is in the file tomorrow; what they are called stands in `everything_words`.
 How a file is written, `reports.streamed` decides. Nothing is held in memory but the rows in hand.
 """
 
@@ -16,7 +16,6 @@ from django.contrib.auth import get_user_model
 from django.db import models
 from django.db.models import OuterRef, Subquery, Sum
 
-from refit.boat import models as boats
 from refit.boat.actions.papers import file_of
 from refit.boat.clock import day_of, zone
 from refit.boat.fields import QuantityField, tidy
@@ -24,153 +23,22 @@ from refit.boat.identity import identity
 from refit.boat.models import Boat, Paper
 from refit.boat.pictures import SUFFIXES
 from refit.buying import models as buying
+from refit.carry.everything_words import (
+    ALSO,
+    HEADINGS,
+    LAST_CAME,
+    MONEY_IN,
+    NAMES,
+    NOT_BILLED,
+    REPEATED,
+    STAYS,
+    TABLES,
+    Table,
+)
 from refit.reports.streamed import A_CHUNK, Amount, Member, Running, Value, csv_chunks, write_book, zip_chunks
-from refit.stores import models as stores
-from refit.work import models as work
 
 AT_A_TIME = 2000
-Table = tuple[str, type[models.Model]]
 Said = Callable[[str], None]
-
-# The sheets, in the order in which a person would read them.
-TABLES: tuple[Table, ...] = (
-    ("Boat", Boat),
-    ("People", boats.Member),
-    ("Systems", boats.System),
-    ("Budgets", boats.Budget),
-    ("Contingency", boats.Contingency),
-    ("Places", boats.Location),
-    ("Cautions of places", boats.PlaceCaution),
-    ("Labels", boats.Label),
-    ("Jobs", work.Job),
-    ("Parts wanted", stores.Need),
-    ("Estimates", work.Estimate),
-    ("Estimates by date", work.EstimateAmount),
-    ("Parts", stores.Part),
-    ("Part numbers", stores.PartNumber),
-    ("Batches", stores.Lot),
-    ("What is where", stores.Holding),
-    ("Not usable", stores.SetAside),
-    ("In and out", stores.Movement),
-    ("What was done", stores.Entry),
-    ("Counts", stores.Count),
-    ("Not there", stores.Missing),
-    ("Suppliers", buying.Supplier),
-    ("Orders", buying.Order),
-    ("Order lines", buying.Line),
-    ("Charges", buying.Charge),
-    ("Shares of charges", buying.Share),
-    ("Arrived", buying.Delivery),
-    ("Arrived, lines", buying.DeliveryLine),
-    ("Refunds", buying.Credit),
-    ("Shares of refunds", buying.CreditShare),
-    ("Sent back", buying.Return),
-    ("Sent back, lines", buying.ReturnLine),
-    ("Payments", buying.Payment),
-    ("Payments, what for", buying.PaymentSplit),
-    ("Orders that repeat", buying.Repeat),
-    ("Corrections", buying.Correction),
-    ("How costs came about", buying.CostStep),
-    ("Sold and given", buying.Disposal),
-    ("Papers", Paper),
-    ("Papers of orders", buying.OrderPaper),
-    ("Papers of parts", stores.PartPaper),
-    ("Papers of jobs", work.JobPaper),
-    ("Papers of places", boats.PlacePaper),
-)
-# Every other table of the program, and why it stays behind. Whoever takes the files reads these reasons in them.
-STAYS: dict[str, str] = {
-    "boat.FormKey": "keys of forms that were sent, which keep one from acting twice",
-    "boat.SheetShape": "how the columns of imported files were read",
-    "auth.User": "passwords (the people themselves are on the sheet People)",
-    "sessions.Session": "who is signed in where",
-    "axes.AccessAttempt": "wrong passwords and sign-ins",
-    "axes.AccessAttemptExpiration": "wrong passwords and sign-ins",
-    "axes.AccessFailureLog": "wrong passwords and sign-ins",
-    "axes.AccessLog": "wrong passwords and sign-ins",
-    "admin.LogEntry": "lists that the program keeps of itself, alike for all boats",
-    "auth.Group": "lists that the program keeps of itself, alike for all boats",
-    "auth.Permission": "lists that the program keeps of itself, alike for all boats",
-    "contenttypes.ContentType": "lists that the program keeps of itself, alike for all boats",
-}
-# Columns that only repeat others in a form that is quick to look up.
-REPEATED = ("folded", "mark_folded", "mark_sort", "search")
-
-# What a row is called where another names it, and the columns that say so.
-NAMES: dict[type[models.Model], tuple[str, ...]] = {
-    boats.System: ("name",),
-    boats.Location: ("mark", "name"),
-    boats.Member: ("user__first_name", "user__username"),
-    Paper: ("number",),
-    work.Job: ("number", "title"),
-    work.Estimate: ("words",),
-    stores.Part: ("name",),
-    stores.Lot: ("serial", "expires_on"),
-    stores.Entry: ("said",),
-    buying.Supplier: ("name",),
-    buying.Order: ("number",),
-    buying.Line: ("part__name", "words"),
-    buying.Charge: ("words",),
-    get_user_model(): ("first_name", "username"),
-}
-# Amounts that are not in the boat's currency: where theirs stands.
-MONEY_IN: dict[tuple[type[models.Model], str], tuple[str, ...]] = {
-    (buying.Line, "amount"): ("order__currency",),
-    (buying.Charge, "amount"): ("currency",),
-    (buying.Credit, "amount"): ("currency",),
-    (buying.PaymentSplit, "settles"): ("order__currency", "charge__currency"),
-}
-# Worked out with each order line: when something of it last came, and what of its charges is expected only.
-LAST_CAME = "last_came_on"
-NOT_BILLED = "not_billed_yet"
-# What is worth reading beside a row, although it stands on another sheet.
-ALSO: dict[type[models.Model], tuple[tuple[str, str], ...]] = {
-    stores.Movement: (("Happened on", "entry__happened_on"), ("Unit", "part__unit")),
-    stores.Holding: (("Unit", "part__unit"),),
-    buying.Line: (
-        *(("Ordered on", "order__ordered_on"), ("Supplier", "order__supplier__name")),
-        *(("Order state", "order__state"), ("Reference", "order__reference"), ("Rate", "order__rate")),
-        *(("Expected on", "order__expected_on"), ("Order note", "order__note")),
-        *(("Part retired at", "part__retired_at"), ("Place retired at", "place__retired_at")),
-        *(("Weight of one, kg", "part__weight_kg"), ("Last came on", LAST_CAME)),
-    ),
-    buying.DeliveryLine: (("Arrived on", "delivery__arrived_on"), ("Order", "line__order__number")),
-    buying.Share: (("Order", "line__order__number"),),
-    buying.CreditShare: (("Order", "line__order__number"), ("Came on", "credit__came_on")),
-    buying.ReturnLine: (("Order", "line__order__number"), ("Sent on", "back__sent_on")),
-    buying.PaymentSplit: (("Paid on", "payment__paid_on"),),
-}
-# Where the column's own name would not be understood.
-HEADINGS: dict[str, str] = {
-    "area": "Area",
-    "before": "To be done",
-    "Correction.before": "Before",
-    "by": "By",
-    "came_on": "Money came on",
-    "counted": "Stands in sums",
-    "delivered": "Of it arrived",
-    "effect": "Adds to the cost",
-    "entry": "What was done",
-    "goods": "Goods",
-    "guess": "Guess",
-    "home": "In the boat's money",
-    "kept": "Kept",
-    "landed": "Cost all in",
-    "lot": "Batch",
-    "refunded": "Money back",
-    "said": "What was done",
-    "wont_come": "Won't come",
-    "back": "Sent back",
-    "packs": "How many as sold",
-    "pack_size": "Units in one as sold",
-    "unit_price": "Price of one as sold",
-    "sha256": "Digest (SHA-256)",
-    "size": "Bytes",
-    "web": "Web address",
-    "words": "In words",
-    "user": "Person",
-    "where": "Whereabouts",
-}
 
 
 @dataclass(frozen=True)
@@ -369,8 +237,7 @@ def _money(model: type[models.Model], field: Any, heading: str, boat: Boat) -> l
         return [Column(f"{heading}, {home}", (field.attname,), _amount_in(home))]
 
     def amount(minor: int | None, *currencies: str | None) -> Value:
-        currency = _first(*currencies)
-        return None if minor is None or not currency else Amount(minor, str(currency))
+        return None if minor is None else Amount(minor, str(_first(*currencies) or home))
 
     found = [Column(heading, (field.attname, *paths), amount)]
     if paths != ("currency",):  # else the row says it already

@@ -14,14 +14,21 @@ from openpyxl import load_workbook
 
 from refit.boat.actions import papers as keeping
 from refit.boat.fields import QuantityField
-from refit.boat.models import Boat
+from refit.boat.models import Boat, Location
 from refit.boat.rights import Role
 from refit.buying import spend
+from refit.buying.actions.chasing import promise
+from refit.buying.actions.offers import OfferFacts, add_offer
 from refit.buying.spend import Filters
 from refit.carry import everything
 from refit.carry.everything import MONEY_IN, STAYS, TABLES, columns_of, csv_name, rows_in
 from refit.reports import streamed
 from refit.reports.streamed import Amount, Running, csv_chunks, write_book
+from refit.stores.actions.ledger import Move, record
+from refit.stores.models import Condition, EntryKind, Holding, Lot, Part, Reason
+from refit.work.actions import dates, plan_job
+from refit.work.actions.doing import Done, Worked, finish, set_hours
+from refit.work.models import CalendarFeed, Trait
 from tests.boat.whole import boat_models, fill
 from tests.factory import Factory
 from tests.pictures import picture
@@ -80,7 +87,7 @@ def test_every_table_has_a_sheet_or_a_reason_to_stay_behind():
     assert len(set(taken)) == len(taken)
     assert sorted([*taken, *STAYS]) == sorted(model._meta.label for model in apps.get_models())
     of_a_boat = {model._meta.label for model in (*boat_models(), Boat)}
-    assert of_a_boat - set(taken) == {"boat.FormKey", "boat.SheetShape"}
+    assert of_a_boat - set(taken) == {"boat.FormKey", "boat.SheetShape", "work.CalendarFeed"}
 
 
 def test_what_stays_behind_is_said_in_both_files(full):
@@ -102,6 +109,13 @@ def test_people_leave_by_name_and_without_their_passwords(full):
     assert set(people["Role"]) == set(Role.labels)
     assert full.owner.username in " ".join(people["Person"])
     assert not any(secret.encode() in archive.read(name) for name in archive.namelist())
+
+
+def test_no_secret_of_a_calendar_leaves(full):
+    """Whoever has the address reads the calendar; the file is lent about."""
+    feed = CalendarFeed.objects.get(boat=full.boat)
+    archive = zip_of(full.boat)
+    assert not any(feed.secret.encode() in archive.read(name) for name in archive.namelist())
 
 
 def test_every_column_of_every_table_is_on_its_sheet(make):
@@ -143,7 +157,9 @@ def test_an_amount_in_another_currency_says_so(make):
     for _, model in TABLES:
         for field in model._meta.concrete_fields:
             if type(field) is models.BigIntegerField:
-                other = any(word in field.help_text for word in ("own currency", "order's currency"))
+                other = any(
+                    word in field.help_text for word in ("own currency", "order's currency", "their currency")
+                )
                 assert ((model, field.name) in MONEY_IN) == other, f"{model.__name__}.{field.name}"
 
 
@@ -213,6 +229,85 @@ def test_an_order_in_another_currency_keeps_its_own_money(make):
     page = load_workbook(book_of(make.boat))["Order lines"]
     at = [cell.value for cell in page[1]].index("Amount") + 1
     assert "¥" in page.cell(2, at).number_format
+
+
+# --- buying in time ------------------------------------------------------------------------------------------------
+
+
+def test_dates_of_jobs_leave_with_them(make):
+    """Days of work, arrows, bookings, milestones, hours and how it was done: by name, number and day."""
+    today, job, first = make.today, make.job("Step the masts"), make.job("Mast step")
+    plan_job(first, today=today, days=D("0.25"), cure_days=3, traits=["resin", "hot"])
+    dates.come_after(job, first)
+    dates.book(job, dates.Coming(today, "Rigger", 2), today=today)
+    dates.add_milestone(make.boat, kind="mast", target=today, job=job, today=today)
+    dates.set_terms(make.boat, weekdays="1111110", margin_days=5, hour_rate=12_50)
+    set_hours(make.boat, today, [Worked(first, 90, make.owner)], by=make.owner, today=today)
+    finish(first, Done(method="Bedded", test_result="Dry"), on=today, by=make.owner, today=today)
+    csvs = tables_of(zip_of(make.boat))
+    told = csvs["jobs.csv"].set_index("Number").loc[first.number]
+    assert (told["Days of work"], told["Days to cure after it"]) == (0.25, 3)
+    assert set(csvs["what-jobs-bring.csv"]["Trait"]) == {
+        label for value, label in Trait.choices if value in ("hot", "resin")
+    }
+    arrow = csvs["jobs-after-jobs.csv"].iloc[0]
+    assert (arrow["Job id"], arrow["After id"]) == (job.pk, first.pk)
+    assert tuple(csvs["bookings.csv"].iloc[0][["Day", "Days", "Who"]]) == (today.isoformat(), 2, "Rigger")
+    assert tuple(csvs["milestones.csv"].iloc[0][["Name", "Target", "Job id"]]) == (
+        "Stepping the mast",
+        today.isoformat(),
+        job.pk,
+    )
+    assert tuple(csvs["how-we-work.csv"].iloc[0][["Margin days", "An own hour is worth, GBP"]]) == (5, 12.5)
+    assert csvs["hours.csv"]["Minutes"].sum() == 90
+    assert tuple(csvs["how-jobs-were-done.csv"].iloc[0][["Method", "Test result", "Done on"]]) == (
+        "Bedded",
+        "Dry",
+        today.isoformat(),
+    )
+
+
+def test_prices_promises_and_terms_leave_in_their_currency(make):
+    order = make.order(make.line(), currency="EUR", rate=D("1.15"))
+    supplier = order.supplier
+    supplier.currency, supplier.free_freight_from, supplier.lead_days = "EUR", 150_00, 12
+    supplier.save()
+    facts = OfferFacts(supplier, D("9.5"), "EUR", make.today, pack_size=D(25), lead_days=6)
+    add_offer(make.part("Twin cable"), facts, today=make.today)
+    promise(order, None, who="Desk", said_on=make.today, by=make.owner, today=make.today)
+    csvs = tables_of(zip_of(make.boat))
+    told = csvs["suppliers.csv"].set_index("Name").loc[supplier.name]
+    assert (told["Free freight from"], told["Currency"], told["Days until it is here"]) == (150, "EUR", 12)
+    price = csvs["prices.csv"].iloc[0]
+    assert (price["Part"], price["Price of one as sold"], price["Currency"]) == ("Twin cable", 9.5, "EUR")
+    assert (price["Units in one as sold"], price["Days until it is here"]) == (25, 6)
+    assert list(csvs["promises.csv"]["Who said so"]) == ["Desk"]
+
+
+def test_pieces_and_what_is_not_good_are_told_apart(make):
+    place, part = make.place(), make.part("Rope", unit="m", in_pieces=True)
+    for number, condition, quantity in ((1, "", 22), (2, "", 55)):
+        lot = Lot.objects.create(boat=make.boat, part=part, number=number, condition=condition)
+        stow_lot(make, part, place, lot, quantity)
+    pump = make.part("Old pump")
+    scrap = Lot.objects.create(boat=make.boat, part=pump, number=1, condition=Condition.SCRAP, note="Worn")
+    stow_lot(make, pump, place, scrap, 1)
+    csvs = tables_of(zip_of(make.boat))
+    held = csvs["what-is-where.csv"]
+    assert list(
+        held[held["Part"] == "Rope"][["Piece or thing", "Quantity"]].itertuples(index=False, name=None)
+    ) == [
+        (1, 22),
+        (2, 55),
+    ]
+    assert list(held[held["Part"] == "Old pump"]["Condition"]) == ["Scrap"]
+    assert Holding.objects.filter(boat=make.boat).count() == len(held)
+
+
+def stow_lot(make: Factory, part: Part, place: Location, lot: Lot, quantity: int) -> None:
+    """Put so much of a numbered lot into a place."""
+    move = Move(part, Reason.OPENING, D(quantity), to_place=place, lot=lot)
+    record(make.boat, EntryKind.PUT_IN, "Put in", [move], by=make.owner, on=make.today, today=make.today)
 
 
 # --- it is only this boat's, and as it was written ------------------------------------------------------------------

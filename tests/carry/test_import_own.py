@@ -12,7 +12,8 @@ from refit.buying.actions.orders import ChargeFacts, cancel_order
 from refit.buying.models import Charge, Line, Order, OrderState, Supplier
 from refit.carry import everything
 from refit.carry.ledger import differences
-from refit.stores.actions import stow
+from refit.stores.actions import pieces, stow
+from refit.stores.actions.off import take_off
 from refit.stores.models import Holding, Movement, Part, PartNumber
 from refit.work.models import Job
 from tests.carry.test_importing import all_my_data, brought, exported, looked, sums
@@ -192,6 +193,22 @@ def test_what_lay_in_a_place_once_is_not_put_there(make):
     brought(other, all_my_data(make), "all.xlsx")
     there = Holding.objects.filter(boat=other.boat).values_list("place__mark", "level")
     assert list(there) == [("F7", "here")]
+
+
+def test_pieces_come_in_with_their_length_and_scrap_stays_out(make):
+    """Scrap would come in as good; pieces of one place are one length again, which is not theirs."""
+    rope, place = make.part("Rope", unit="m"), make.place("A6")
+    make.stock(rope, place, D("77.5"))
+    pieces.keep_in_pieces(rope, by=make.owner, on=make.today, today=make.today)
+    whole_piece = Holding.objects.there().get(part=rope)
+    pieces.cut_and_keep(whole_piece, D(22), place, by=make.owner, on=make.today, today=make.today)
+    for name, condition in (("Old winch", "good"), ("Old pump", "scrap")):
+        who = {"by": make.owner, "on": make.today, "today": make.today}
+        take_off(make.job(), part=None, name=name, condition=condition, place=place, **who)
+    other = Factory.start("Other", prefix="other")
+    brought(other, all_my_data(make), "all.xlsx")
+    there = Holding.objects.there().filter(boat=other.boat).values_list("part__name", "quantity")
+    assert sorted(there) == [("Old winch", D(1)), ("Rope", D("77.5"))]
 
 
 def test_amounts_of_a_boat_with_other_money_are_named(make):

@@ -9,7 +9,9 @@ from collections.abc import Sequence
 from datetime import date
 
 from refit.calc.text import fold
-from refit.carry.everything import TABLES
+from refit.carry.everything_words import TABLES
+from refit.stores.models import Condition
+from refit.stores.models.parts import GOOD_CONDITIONS
 
 PARTS = "Parts"
 NUMBERS = "Part numbers"  # each row is one more number of a part
@@ -63,6 +65,8 @@ BROUGHT: dict[str, tuple[str, dict[str, str]]] = {
     ),
 }
 TITLES = {fold(re.sub(r"\W", " ", title)): title for title, _ in TABLES}
+# Conditions in which a thing lies there and is of no use; it would come in as good.
+NOT_GOOD = tuple(str(Condition(each).label) for each in Condition.values if each not in GOOD_CONDITIONS)
 RUN_ON = re.compile(
     r"[\s(]+\d+\)?$"
 )  # too long for one sheet, or taken twice: Order lines 2, order-lines (1)
@@ -101,8 +105,10 @@ def cell(headings: Sequence[str], cells: Sequence[object], heading: str) -> obje
 
 
 def in_use(table: str, headings: Sequence[str], cells: Sequence[object]) -> bool:
-    """Return whether a row of a table is still in use: what was retired does not come to life again."""
-    return not table or cell(headings, cells, "Retired at") is None
+    """Return whether a row of a table is still in use: neither what was retired nor scrap comes to life again."""
+    if not table:
+        return True
+    return cell(headings, cells, "Retired at") is None and cell(headings, cells, "Condition") not in NOT_GOOD
 
 
 def batch(words: str) -> tuple[str, date | None]:
