@@ -15,6 +15,7 @@ from refit.buying.models import Charge, Credit, Payment, Return
 from refit.carry.importing import kept
 from refit.stores.actions import parts, stow
 from refit.work.estimates import add_estimate
+from tests.browser.seeded_time import seed_time
 from tests.carry.books import xlsx
 from tests.factory import Factory
 from tests.pictures import picture
@@ -40,6 +41,7 @@ class Seeded:
     refund: Credit
     back: Return
     payment: Payment
+    named: dict[str, int]
 
 
 def seed(make: Factory) -> Seeded:
@@ -102,6 +104,7 @@ def seed(make: Factory) -> Seeded:
     blank = labels.mint(make.boat, 1)[0]
     missing = make.stock(make.part("Torch"), locker, 1)
     stow.not_there(missing, by=make.owner, on=today, today=today)
+    named = seed_time(make, job, impeller, locker, supplier)
     order.refresh_from_db()
     return Seeded(
         make=make,
@@ -118,6 +121,7 @@ def seed(make: Factory) -> Seeded:
         refund=applied,
         back=back,
         payment=paid,
+        named=named,
     )
 
 

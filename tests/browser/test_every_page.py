@@ -11,7 +11,7 @@ from tests.browser.seeded import Seeded, seed, sent_spreadsheet
 from tests.conftest import signed_in
 
 WCAG = {"runOnly": {"type": "tag", "values": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]}}
-FRAGMENTS = ("order-known", "book-in-parts")  # pieces of a page
+FRAGMENTS = ("order-known", "book-in-parts", "parts-near")  # pieces of a page
 FILES = ("sheet.pdf", ".svg", ".pdf", ".xlsx", ".zip", ".html", "papers/<int:number>/")  # not pages
 
 
@@ -23,6 +23,7 @@ def pages_of(seeded: Seeded) -> list[str]:
         "pk": seeded.part.pk,
         "holding": seeded.locker.holdings.exclude(quantity=0).first().pk,
         "entry": seeded.entry.pk,
+        **seeded.named,
     }
     special = {
         "label-blank": {"code": seeded.blank.code},
@@ -37,6 +38,8 @@ def pages_of(seeded: Seeded) -> list[str]:
         "refund-came": {"pk": seeded.refund.pk},
         "return-sent": {"pk": seeded.back.pk},
         "payment": {"pk": seeded.payment.pk},
+        "cut": {"holding": seeded.named["piece"]},
+        "open-kit": {"holding": seeded.named["boxed"]},
     }
     found = []
     for row in BOAT:
@@ -62,6 +65,8 @@ def pages_of(seeded: Seeded) -> list[str]:
         f"/{home}/find/?q=imp",
         f"/{home}/orders/new/?job={seeded.job.number}",
         f"/{home}/orders/{seeded.draft.number}/",
+        f"/{home}/jobs/2/",  # done, with gear
+        f"/{home}/jobs/2/done/",
         f"/{home}/spend/?by=job",
         f"/{home}/spend/?by=month",
         reverse("pages:scan"),
