@@ -20,6 +20,7 @@ from refit.boat.models import Boat, Where
 from refit.buying.models import COMING_STATES, Line, Order, OrderState, Supplier
 from refit.buying.netted import NeedInTime, Netted, netted
 from refit.buying.prices import Carriage, Prices, Quote, read_prices
+from refit.buying.supplies import family
 from refit.calc.sets import up_to_sets
 from refit.stores.models import Holding, Kept, Level, Need, Part
 from refit.stores.reading import below_minimum, whereabouts
@@ -219,7 +220,7 @@ def to_buy(boat: Boat, today: date, known: Netted | None = None) -> ToBuy:
     found = known or netted(boat, today)
     prices = read_prices(boat, today, leads=found.leads)
     rows = _rows(found)
-    _strike_off(boat, rows)
+    _strike_off(found, rows)
     left = [row for row in rows.values() if row.short > 0]
     for row in left:
         row.wishes.sort(key=lambda wish: (wish.wanted_by or date.max, wish.job.number if wish.job else 0))
@@ -232,10 +233,10 @@ def to_buy(boat: Boat, today: date, known: Netted | None = None) -> ToBuy:
 
 
 def _urgency(row: BuyRow, today: date) -> Urgency:
-    if row.best is None or row.best.here_on is None:
-        return Urgency.ASK
     if row.wanted_by is None:
         return Urgency.NO_DAY
+    if row.best is None or row.best.here_on is None:
+        return Urgency.ASK
     if row.late_days:
         return Urgency.LATE
     if row.order_by is None or row.order_by <= today:
@@ -271,12 +272,9 @@ def _wish_of(need: NeedInTime, found: Netted, rows: dict[str, BuyRow]) -> None:
 
 
 def _row(found: Netted, rows: dict[str, BuyRow], part: Part) -> BuyRow:
-    seen = {part.pk}
-    while part.superseded_by_id is not None and part.superseded_by_id not in seen:
-        part = found.parts[part.superseded_by_id]
-        seen.add(part.pk)
-    key = f"p{part.pk}"
-    return rows.setdefault(key, BuyRow(key, part, ""))
+    newest = found.parts[family(part.pk, found.parts)[-1]]
+    key = f"p{newest.pk}"
+    return rows.setdefault(key, BuyRow(key, newest, ""))
 
 
 def _spares(found: Netted) -> list[tuple[Part, Decimal]]:
@@ -318,16 +316,16 @@ def _levels(found: Netted) -> list[tuple[Part, Why]]:
     ]
 
 
-def _strike_off(boat: Boat, rows: dict[str, BuyRow]) -> None:
+def _strike_off(found: Netted, rows: dict[str, BuyRow]) -> None:
     """Take off what stands on an order: of parts those not placed yet, of needs in words any that names them."""
-    lines = Line.objects.filter(boat=boat).exclude(order__state=OrderState.CANCELLED)
+    lines = Line.objects.filter(boat=found.boat).exclude(order__state=OrderState.CANCELLED)
     for line in lines.filter(need__isnull=False, need__part=None):
         row = rows.get(f"n{line.need_id}")
         if row is not None:
             row.wishes[0].left = max(row.wishes[0].left - line.wanted, NIL)
     drafted: dict[str, list[Line]] = defaultdict(list)
     for line in lines.filter(order__state=OrderState.DRAFT, part__isnull=False).order_by("id"):
-        drafted[f"p{line.part_id}"].append(line)
+        drafted[f"p{family(line.part_id or 0, found.parts)[-1]}"].append(line)
     for key, some in drafted.items():
         if key in rows:
             _strike_row(rows[key], some)

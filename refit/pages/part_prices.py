@@ -99,7 +99,7 @@ def block_of(prices: Prices, part: Part, quantity: Decimal) -> dict[str, Any]:
 def _makes_up(quote: Quote, boat: Boat) -> str:
     if quote.goods is None:
         return f"no rate for {quote.price.currency} is known"
-    goods = f"{pack_words(quote)} {from_minor(quote.goods, boat.currency):,f}"
+    goods = f"{pack_words(quote)} for {from_minor(quote.goods, boat.currency):,f}"
     if quote.carriage_from == Carriage.UNKNOWN:
         return f"{goods}; carriage not known"
     if quote.carriage_from == Carriage.FREE:
