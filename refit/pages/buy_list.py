@@ -150,6 +150,8 @@ def file_rows(found: ToBuy, rows: Iterable[BuyRow]) -> list[list[Any]]:
 def filling_words(filling: Filling, boat: Boat) -> str:
     """Return what is to order now from a supplier, and how far it is from free carriage."""
     currency = filling.supplier.currency or boat.currency
+    if not filling.now:
+        return "Nothing of it is due yet"
     now = f"{from_minor(filling.now, currency):,f} {currency} of goods to order now"
     if filling.is_free:
         return f"{now}; carriage is free"
