@@ -12,7 +12,7 @@ from refit.boat.models import Boat, Paper
 from refit.buying.actions.chasing import promise
 from refit.buying.models import Offer, Order, Promise, Supplier
 from refit.buying.netted import NeedInTime, Netted, netted
-from refit.buying.to_buy import Urgency, to_buy
+from refit.buying.to_buy import Urgency, Why, to_buy
 from refit.buying.town import town_rows
 from refit.calc import clashes
 from refit.calc.netting import Verdict
@@ -53,7 +53,7 @@ MAST_STEP = "Mast step, cast"
 PROMISED, LAUNCH, TARGET, WITHOUT = 24, 34, 30, 27
 WAITED_FOR = ["22", "28", "27", "95", "92"]  # mast step, stepping, furling gear, tuning, launch
 VERDICTS = {
-    Verdict.HERE: 93,
+    Verdict.HERE: 94,
     Verdict.TO_ORDER: 25,
     Verdict.IN_TIME: 3,
     Verdict.ASK: 3,
@@ -63,7 +63,7 @@ VERDICTS = {
     Verdict.DAY_UNKNOWN: 1,
 }
 IN_WORDS = 6
-URGENCIES = {Urgency.LATE: 2, Urgency.TONIGHT: 2, Urgency.WEEK: 7, Urgency.LATER: 24, Urgency.ASK: 9}
+URGENCIES = {Urgency.LATE: 2, Urgency.TONIGHT: 2, Urgency.WEEK: 7, Urgency.LATER: 11, Urgency.ASK: 9}
 
 
 def launch_of(net: Netted) -> str:
@@ -111,7 +111,7 @@ def story(net: Netted) -> dict[str, object]:
         "unmet": [(clash.key, clash.words, (clash.possible - today).days) for clash in net.plan.clashes],
         "verdicts": dict(Counter(one.verdict for one in met)),
         "in words": len(net.rows) - len(met),
-        "urgencies": dict(Counter(row.urgency for row in bought.rows)),
+        "urgencies": dict(Counter(row.urgency for row in bought.rows if row.jobs)),
         "late": sorted(row.what for row in bought.rows if row.urgency == Urgency.LATE),
         "shops": [
             (shop.shop.name if shop.shop else "", len(shop.items)) for shop in town_rows(boat, today, bought)
@@ -205,10 +205,26 @@ class InTime:
         assert story(self.net) == TOLD
         assert set(VERDICTS) == set(Verdict)
 
+    def test_what_is_low_and_spares_are_bought_too(self):
+        why = Counter(wish.why for row in to_buy(self.boat, self.today, self.net).rows for wish in row.wanted)
+        assert why[Why.SPARE] >= 4
+        assert why[Why.LOW] >= 3
+        assert why[Why.GONE] >= 1
+
+    def test_there_is_something_to_do_in_two_hours(self):
+        quick = [
+            job.number
+            for job in self.net.work.jobs
+            if job.days <= Decimal("0.25")
+            and job.begun_on is None
+            and self.net.plan.placed[str(job.number)].works_from == self.today
+        ]
+        assert quick == [18, 89, 99, 100]
+
     def test_an_arrow_binds_most_jobs_and_none_goes_round(self):
         net = self.net
         assert net.contradiction == ""
-        assert After.objects.count() == 99
+        assert After.objects.count() == 98
         unplanned = [job.number for job in net.work.jobs if job.days is None]
         assert unplanned == []
         assert {row.kind for row in Milestone.objects.all()} == set(MilestoneKind) - {MilestoneKind.OTHER}
