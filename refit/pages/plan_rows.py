@@ -5,7 +5,7 @@ booking cannot slip, and is critical only where a milestone hangs on it. Reads n
 """
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from typing import Any
 
@@ -185,7 +185,7 @@ def shown(rows: list[Row], view: PlanView) -> list[Row]:
 
 
 def _touches(row: Row, view: PlanView) -> bool:
-    first, last = reach(row.bar)
+    first, last = reach(replace(row.bar, late_finish=None))  # days to spare alone bring no job into sight
     return first <= view.last and last >= view.first
 
 

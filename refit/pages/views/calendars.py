@@ -4,7 +4,7 @@ import hmac
 from typing import Any
 
 from django import forms
-from django.http import Http404, HttpResponse
+from django.http import HttpResponse, HttpResponseNotFound
 from django.shortcuts import render
 from django.urls import reverse
 from django.utils import timezone
@@ -63,7 +63,7 @@ def feed(request: Any, secret: str) -> HttpResponse:
         if hmac.compare_digest(row.secret.encode(), secret.encode("utf-8", "replace")):
             found = row
     if found is None or not found.member.user.is_active:
-        raise Http404("No such calendar.")
+        return HttpResponseNotFound("No such calendar.", content_type="text/plain")  # no page, so no cookie
     content = boat_calendar(found.member, _link(request, slug), timezone.now())
     response = HttpResponse(content, content_type="text/calendar; charset=utf-8")
     response["Content-Disposition"] = f'inline; filename="{slug}.ics"'

@@ -124,7 +124,7 @@ def _initial(view: PlanView) -> dict[str, Any]:
 
 
 def _pairs(rows: list[Row]) -> list[tuple[Row, Row | None]]:
-    return list(zip(rows, [None, *rows[:-1]], strict=True))
+    return list(zip(rows, [None, *rows], strict=False))
 
 
 def _shown(row: Row, before: Row | None, view: PlanView, today: Any) -> dict[str, Any]:

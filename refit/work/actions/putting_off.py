@@ -55,6 +55,8 @@ def put_back(boat: Boat, was: Iterable[Was]) -> list[Job]:
     jobs = list(
         Job.objects.select_for_update(no_key=True).filter(boat=boat, pk__in=list(stood)).order_by("pk")
     )
+    if len(jobs) != len(stood):
+        raise Refused("One of these jobs is no longer on the list.", code="gone")
     for job in jobs:
         before = stood[job.pk]
         if job.state not in (before.state, State.LATER) or before.state not in OPEN_STATES:
