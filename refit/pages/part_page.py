@@ -15,7 +15,7 @@ CONDITIONS = [choice for choice in Condition.choices if choice[0]]
 
 def beside(request: Any, part: Part, where: Whereabouts) -> dict[str, Any]:
     """Return it; each holding is given `kept`, `piece` and `thing`."""
-    kept = kept_for(part.boat, [part.pk])[part.pk]
+    kept = kept_for(request.boat, [part.pk])[part.pk]
     contents = list(KitContent.objects.filter(kit=part).select_related("part"))
     for holding in where.holdings:
         row: Any = holding
@@ -37,7 +37,7 @@ def beside(request: Any, part: Part, where: Whereabouts) -> dict[str, Any]:
 def with_lacks(request: Any, part: Part, holdings: list[Holding]) -> list[Any]:
     """Return what goes with a part; each is given `lacking`: this lies somewhere, and that does not lie aboard."""
     rows: list[Any] = list(Companion.objects.filter(part=part).select_related("other"))
-    where = whereabouts(part.boat, [row.other_id for row in rows if row.other_id], request.today)
+    where = whereabouts(request.boat, [row.other_id for row in rows if row.other_id], request.today)
     for row in rows:
         here = where.get(row.other_id or 0)
         row.lacking = bool(here and part.is_spare and holdings and not lies_aboard(row.other, here))

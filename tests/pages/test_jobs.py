@@ -196,10 +196,10 @@ def test_a_viewer_finds_nothing_to_press(make, as_viewer):
 def test_the_page_takes_the_same_queries_with_10_and_100_things(make, as_owner, django_assert_num_queries):
     job = make.job(given_to=make.member(make.crew))
     things(make, job, 10)
-    with django_assert_num_queries(31):
+    with django_assert_num_queries(32):
         as_owner.get(f"{LIST}1/")
     things(make, job, 90)
-    with django_assert_num_queries(31):
+    with django_assert_num_queries(32):
         assert as_owner.get(f"{LIST}1/").status_code == 200
 
 

@@ -288,7 +288,7 @@ def test_a_part_asks_the_same_number_of_questions_for_little_and_much(make, as_o
     more(30)
     with CaptureQueriesContext(connection) as many:
         as_owner.get(go(make, "part", impeller.pk))
-    assert len(few) == len(many) == 13
+    assert len(few) == len(many) == 26
 
 
 # Making and changing
