@@ -320,19 +320,26 @@ def charge_cost(charge: Charge, home: int, shares: list[Share], live: set[int]) 
 
 
 def _save_deliveries(lines: list[Line]) -> None:
-    """Give each delivery its part of the landed cost: the difference of two cumulative values."""
+    """Give each delivery its part of the landed cost: the difference of two cumulative values.
+
+    What stays on a line that was given up whole (a charge) is settled by the paper that gave up the last of it.
+    """
     by_pk = {line.pk: line for line in lines}
     rows = list(
-        DeliveryLine.objects.filter(line__in=list(by_pk), delivery__undone_at=None, quantity__gt=0).order_by(
+        DeliveryLine.objects.filter(line__in=list(by_pk), delivery__undone_at=None).order_by(
             "delivery__arrived_on", "id"
         )
     )
-    so_far: dict[int, Decimal] = defaultdict(lambda: NIL)
+    came: dict[int, Decimal] = defaultdict(lambda: NIL)
+    gone: dict[int, Decimal] = defaultdict(lambda: NIL)
+    before: dict[int, int] = defaultdict(int)
     for row in rows:
         line = by_pk[row.line_id]
-        before = delivered_value(line.landed, so_far[line.pk], line.wanted)
-        so_far[line.pk] += row.quantity
-        row.value = delivered_value(line.landed, so_far[line.pk], line.wanted) - before
+        came[line.pk] += row.quantity
+        gone[line.pk] += row.wont_come
+        waits = line.wanted <= 0 and gone[line.pk] < line.wont_come
+        now = 0 if waits else delivered_value(line.landed, came[line.pk], line.wanted)
+        row.value, before[line.pk] = now - before[line.pk], now
     store(rows, ["value"])
 
 
