@@ -12,7 +12,9 @@ from django.test import Client, TransactionTestCase
 from refit.boat import guards
 from refit.carry.ledger import differences
 from tests.factory import Factory
+from tests.once import Cast, share_served_files
 
+share_served_files()
 _teardown = TransactionTestCase._fixture_teardown
 
 
@@ -47,10 +49,16 @@ def papers(settings, tmp_path):
     settings.PAPERS_DIR = tmp_path / "papers"
 
 
+@pytest.fixture(scope="session")
+def cast_of_a_boat() -> Cast:
+    """Keep what the actions make of the cast, to write it again for each test."""
+    return Cast()
+
+
 @pytest.fixture
-def make(db):
+def make(db, cast_of_a_boat) -> Factory:
     """Return the factory: one boat in pounds with its cast, areas and systems."""
-    return Factory.start()
+    return cast_of_a_boat.make()
 
 
 @pytest.fixture
