@@ -9,26 +9,13 @@ from django.contrib.auth.models import User
 from django.db import connection
 from django.test import Client, TransactionTestCase
 
-from refit.boat import guards
 from refit.carry.ledger import differences
+from tests import emptying
 from tests.factory import Factory
 from tests.once import Cast, share_served_files
 
 share_served_files()
-_teardown = TransactionTestCase._fixture_teardown
-
-
-def _teardown_without_guards(self):
-    """Empty the tables with the guards lifted: emptying is the one deletion that the ledger suffers."""
-    guards.lift(connection)
-    try:
-        _teardown(self)
-    finally:
-        if guards.missing(connection):  # emptying ends as a migration does: it puts them in place itself
-            guards.install(connection)
-
-
-TransactionTestCase._fixture_teardown = _teardown_without_guards
+TransactionTestCase._fixture_teardown = lambda self: emptying.empty(connection)
 
 
 @pytest.fixture(scope="session")
