@@ -5,28 +5,31 @@ import os
 os.environ.setdefault("REFIT_DATA", "/tmp/refit-tests-data")
 
 import pytest
+from django.conf import settings
 from django.contrib.auth.models import User
 from django.db import connection
-from django.test import Client, TransactionTestCase
+from django.test import Client, TestCase, TransactionTestCase
 
-from refit.boat import guards
 from refit.carry.ledger import differences
+from tests import emptying
 from tests.factory import Factory
+from tests.once import Cast, share_served_files
 
-_teardown = TransactionTestCase._fixture_teardown
-
-
-def _teardown_without_guards(self):
-    """Empty the tables with the guards lifted: emptying is the one deletion that the ledger suffers."""
-    guards.lift(connection)
-    try:
-        _teardown(self)
-    finally:
-        if guards.missing(connection):  # emptying ends as a migration does: it puts them in place itself
-            guards.install(connection)
+share_served_files()
+# A quick one first: what is slow on purpose about passwords is Django's to test.
+settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher", *settings.PASSWORD_HASHERS]
+TransactionTestCase._fixture_teardown = lambda self: emptying.empty(connection)
 
 
-TransactionTestCase._fixture_teardown = _teardown_without_guards
+@pytest.hookimpl(tryfirst=True)
+def pytest_collection_modifyitems(items):
+    """Keep together in one process what is set up once for a class or a file; else each process sets it up."""
+    for item in items:
+        fixtures = [found[-1] for found in item._fixtureinfo.name2fixturedefs.values()]
+        if item.cls is not None and issubclass(item.cls, TestCase):
+            item.add_marker(pytest.mark.xdist_group(item.cls.__name__))
+        elif any(fixture.scope == "module" for fixture in fixtures):
+            item.add_marker(pytest.mark.xdist_group(item.module.__name__))
 
 
 @pytest.fixture(scope="session")
@@ -47,10 +50,16 @@ def papers(settings, tmp_path):
     settings.PAPERS_DIR = tmp_path / "papers"
 
 
+@pytest.fixture(scope="session")
+def cast_of_a_boat() -> Cast:
+    """Keep what the actions make of the cast, to write it again for each test."""
+    return Cast()
+
+
 @pytest.fixture
-def make(db):
+def make(db, cast_of_a_boat) -> Factory:
     """Return the factory: one boat in pounds with its cast, areas and systems."""
-    return Factory.start()
+    return cast_of_a_boat.make()
 
 
 @pytest.fixture

@@ -68,7 +68,7 @@ def install(connection) -> None:
                 cursor.execute(statement)
         for guard in expected():
             if guard.table in there and (not guard.parent or guard.parent in there):
-                for statement in _statements(connection.vendor, guard):
+                for statement in statements(connection.vendor, guard):
                     cursor.execute(statement)
 
 
@@ -131,7 +131,8 @@ def _short(name: str) -> str:
     return name[:58]  # PostgreSQL keeps 63 characters of a name
 
 
-def _statements(vendor: str, guard: Guard) -> list[str]:
+def statements(vendor: str, guard: Guard) -> list[str]:
+    """Return what puts one guard in place, made anew if it is there already."""
     return _postgresql(guard) if vendor == "postgresql" else _sqlite(guard)
 
 

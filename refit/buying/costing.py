@@ -160,17 +160,18 @@ def refresh(orders: Iterable[Order], *, on: date | None = None, words: str = "")
     What changed is kept as a step of the day `on` (today unless given), under `words` that say why.
     """
     given = list(orders)
-    group = connected(given)
+    ids, bearing = _together(given)
+    group = _read(ids)
     if not group:
         return
     home = group[0].boat.currency
-    lines = list(
-        Line.objects.filter(order__in=group).select_related("part", "order").order_by("order_id", "position")
-    )
+    lines = list(Line.objects.filter(order__in=ids).select_related("part").order_by("order_id", "position"))
+    by_pk = {order.pk: order for order in group}
     by_order: dict[int, list[Line]] = defaultdict(list)
     for line in lines:
+        line.order = by_pk[line.order_id]
         by_order[line.order_id].append(line)
-    charges = charges_of(group)
+    charges = list(Charge.objects.filter(pk__in=bearing).order_by("id")) if bearing else []
     settled = settled_of(group)
     for order in group:
         mine = by_order[order.pk]
@@ -188,10 +189,9 @@ def refresh(orders: Iterable[Order], *, on: date | None = None, words: str = "")
     _share(charges, lines)
     _settle_lines(group, by_order)
     keep(group, by_order, on=on, words=words)
-    fresh = {order.pk: order for order in group}
     for order in given:  # who asked sees the sums too, whatever else their copy says
         for name in STORED:
-            setattr(order, name, getattr(fresh[order.pk], name))
+            setattr(order, name, getattr(by_pk[order.pk], name))
 
 
 def _check_size(values: Iterable[int]) -> None:
@@ -205,20 +205,23 @@ def _check_size(values: Iterable[int]) -> None:
 
 def connected(orders: Iterable[Order]) -> list[Order]:
     """Return these orders and all that hang together with them by a charge that was shared over several."""
-    ids = {order.pk for order in orders}
-    while True:
-        shares = Share.objects.filter(charge__in=_charges_on(ids))
-        more = set(shares.values_list("line__order_id", flat=True))
-        if more <= ids:
-            break
-        ids |= more
+    return _read(_together(orders)[0])
+
+
+def _read(ids: set[int]) -> list[Order]:
     return list(Order.objects.filter(pk__in=ids).select_related("boat").order_by("pk"))
 
 
-def charges_of(orders: list[Order]) -> list[Charge]:
-    """Return the charges that bear on these orders' lines."""
-    charges = _charges_on({order.pk for order in orders})
-    return list(Charge.objects.filter(pk__in=charges).order_by("id"))
+def _together(orders: Iterable[Order]) -> tuple[set[int], set[int]]:
+    """Return which orders hang together with these by shared charges, and which charges bear on their lines."""
+    ids = {order.pk for order in orders}
+    while True:
+        charges = _charges_on(ids)
+        shares = Share.objects.filter(charge__in=charges)
+        more = set(shares.values_list("line__order_id", flat=True)) if charges else set()
+        if more <= ids:
+            return ids, charges
+        ids |= more
 
 
 def _charges_on(orders: set[int]) -> set[int]:
@@ -232,6 +235,8 @@ def _charges_on(orders: set[int]) -> set[int]:
 def _share(charges: list[Charge], lines: list[Line]) -> None:
     by_pk = {line.pk: line for line in lines}
     costs = [line_cost(line) for line in lines]
+    if not charges:
+        return
     rows: dict[int, list[Share]] = defaultdict(list)
     for row in Share.objects.filter(charge__in=charges).order_by("line__order_id", "line__position"):
         rows[row.charge_id].append(row)
@@ -320,19 +325,26 @@ def charge_cost(charge: Charge, home: int, shares: list[Share], live: set[int]) 
 
 
 def _save_deliveries(lines: list[Line]) -> None:
-    """Give each delivery its part of the landed cost: the difference of two cumulative values."""
+    """Give each delivery its part of the landed cost: the difference of two cumulative values.
+
+    What stays on a line that was given up whole (a charge) is settled by the paper that gave up the last of it.
+    """
     by_pk = {line.pk: line for line in lines}
     rows = list(
-        DeliveryLine.objects.filter(line__in=list(by_pk), delivery__undone_at=None, quantity__gt=0).order_by(
+        DeliveryLine.objects.filter(line__in=list(by_pk), delivery__undone_at=None).order_by(
             "delivery__arrived_on", "id"
         )
     )
-    so_far: dict[int, Decimal] = defaultdict(lambda: NIL)
+    came: dict[int, Decimal] = defaultdict(lambda: NIL)
+    gone: dict[int, Decimal] = defaultdict(lambda: NIL)
+    before: dict[int, int] = defaultdict(int)
     for row in rows:
         line = by_pk[row.line_id]
-        before = delivered_value(line.landed, so_far[line.pk], line.wanted)
-        so_far[line.pk] += row.quantity
-        row.value = delivered_value(line.landed, so_far[line.pk], line.wanted) - before
+        came[line.pk] += row.quantity
+        gone[line.pk] += row.wont_come
+        waits = line.wanted <= 0 and gone[line.pk] < line.wont_come
+        now = 0 if waits else delivered_value(line.landed, came[line.pk], line.wanted)
+        row.value, before[line.pk] = now - before[line.pk], now
     store(rows, ["value"])
 
 

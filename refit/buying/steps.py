@@ -92,7 +92,8 @@ def differences() -> Iterator[str]:
         .annotate(total=Sum("difference"))
     }
     wrong = sorted({key[0] for key in {*lines, *steps} if lines.get(key, 0) != steps.get(key, 0)})
-    for order in Order.objects.filter(pk__in=wrong).select_related("boat").order_by("pk"):
+    found = Order.objects.filter(pk__in=wrong).select_related("boat").order_by("pk") if wrong else ()
+    for order in found:
         made = sum(total for key, total in steps.items() if key[0] == order.pk)
         down = sum(total for key, total in lines.items() if key[0] == order.pk)
         yield f"{order.boat.slug} order {order.number}: its steps make {made}, its lines {down}, by system."

@@ -125,12 +125,11 @@ def delivered_value(landed: int, arrived: Decimal, ordered: Decimal) -> int:
     """Return how much of a line's landed cost has arrived, in all and so far, rounded half up.
 
     It is cumulative: the value of one delivery is the difference of two calls, so that all of them add up
-    to the landed cost. More than ordered is worth no more than was paid.
+    to the landed cost. More than ordered is worth no more than was paid. Where nothing is wanted any more, all
+    that there is to come has come: a charge that stays is not waited for.
     """
     if arrived < 0 or ordered < 0:
         raise ValueError("Quantities ordered and arrived cannot be negative.")
-    if ordered == 0:
-        return 0
     if arrived >= ordered:
         return landed
     return round_half_up(Fraction(landed) * Fraction(arrived) / Fraction(ordered))

@@ -13,7 +13,7 @@ from refit.buying.actions.deliveries import Arrival
 from refit.buying.actions.orders import ChargeFacts
 from refit.buying.actions.payments import Split
 from refit.buying.actions.refunds import Refund
-from refit.buying.models import Charge
+from refit.buying.models import Charge, Order
 from tests.factory import D
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("clean_ledger")]
@@ -128,3 +128,27 @@ def test_a_correction_that_makes_another_order_cheaper_than_its_refund_is_refuse
         one, Head(one.supplier, one.ordered_on), dearer, **who
     )
     assert refusal(correct) == "below_refunded"
+
+
+def test_a_charge_of_what_is_given_up_is_not_waited_for(make, who):
+    """It stays in the sums, for it was paid; but an order that has come says of nothing that it is to come."""
+    order = make.order(
+        make.line(words="Hose"), make.line(words="Pump"), charges=(ChargeFacts("freight", D(5), lines=(0,)),)
+    )
+    hose, pump = order.lines.all()
+    some = deliveries.book_in(make.boat, [Arrival(pump, D(1))], on=make.today, **who)
+    gone = deliveries.book_in(make.boat, [Arrival(hose, wont_come=True)], on=make.today, **who)
+    assert sums(order) == ("arrived", 1500, 1500)
+    assert whole(make) == spend.Money(1500, 1500, 0)
+    back = Refund("goodwill", D(3), "GBP", came_on=make.today, reason="Sorry")
+    refunds.add_refund(order, [hose], back, **who)
+    assert whole(make) == spend.Money(1200, 1200, -300)
+    deliveries.undo_delivery(some, **who)
+    assert sums(order) == ("ordered", 1500, 500)
+    deliveries.undo_delivery(gone, **who)
+    assert sums(order) == ("ordered", 2500, 0)
+
+
+def sums(order: Order) -> tuple[str, int, int]:
+    """Return an order's state, what it comes to, and how much of that has come."""
+    return Order.objects.values_list("state", "landed", "delivered").get(pk=order.pk)

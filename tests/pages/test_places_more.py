@@ -1,11 +1,10 @@
 """Swapping two labels, and how many queries the pages about places take."""
 
 import pytest
-from django.db import connection
-from django.test.utils import CaptureQueriesContext
 
 from refit.boat.models import Label
 from tests.factory import Factory
+from tests.lengths import Lengths
 from tests.pages.test_places import at, undo_of
 
 pytestmark = pytest.mark.usefixtures("clean_ledger")
@@ -37,17 +36,43 @@ class TestSwap:
         assert Label.objects.get(code=one.code).location == one
 
 
-class TestQueries:
-    @pytest.mark.parametrize(
-        "address", ["new/", "quick/", "swap/", "{code}/into/", "{code}/retire/", "{code}/change/"]
-    )
-    def test_as_many_with_100_places_as_with_10(self, make, as_crew, address):
-        place = make.place("X1")
-        counts = []
-        for more in (10, 90):
-            for _ in range(more):
-                make.stock(make.part(), make.place(parent=place if more == 10 else None))
-            with CaptureQueriesContext(connection) as queries:
-                as_crew.get(at(make, address.format(code=place.code)))
-            counts.append(len(queries))
-        assert counts[0] == counts[1] <= 9
+class TestAsManyQueriesWith100PlacesAsWith10(Lengths):
+    pages = {
+        name: (f"lockers/{name}", {})
+        for name in ("new/", "quick/", "swap/", "{code}/into/", "{code}/retire/", "{code}/change/")
+    }
+    steps = (10, 90)
+    reader = "crew"
+
+    @classmethod
+    def filled(cls, make, count):
+        if count == 10:
+            cls.place = make.place("X1")
+        for _ in range(count):
+            make.stock(make.part(), make.place(parent=cls.place if count == 10 else None))
+
+    @classmethod
+    def words(cls, make):
+        return {"code": cls.place.code}
+
+    def same(self, name):
+        few, many = self.taken[name]
+        assert few == many <= 9
+
+    def test_a_new_one(self):
+        self.same("new/")
+
+    def test_the_quick_list(self):
+        self.same("quick/")
+
+    def test_swapping(self):
+        self.same("swap/")
+
+    def test_what_is_in_it(self):
+        self.same("{code}/into/")
+
+    def test_retiring(self):
+        self.same("{code}/retire/")
+
+    def test_changing(self):
+        self.same("{code}/change/")

@@ -59,6 +59,7 @@ class Migration(migrations.Migration):
             ],
             options={
                 'ordering': ['-number'],
+                'constraints': [models.UniqueConstraint(fields=('boat', 'number'), name='paper_number_once'), models.UniqueConstraint(fields=('boat', 'sha256'), name='paper_kept_once'), models.CheckConstraint(condition=models.Q(('kind__in', ['photo', 'receipt', 'manual', 'other'])), name='paper_kind_known')],
             },
         ),
         migrations.CreateModel(
@@ -82,6 +83,9 @@ class Migration(migrations.Migration):
                 ('went_to', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='boat.location')),
                 ('photo', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.SET_NULL, related_name='photo_of', to='boat.paper')),
             ],
+            options={
+                'constraints': [models.UniqueConstraint(fields=('boat', 'code'), name='location_code_once'), models.UniqueConstraint(condition=models.Q(('retired_at', None), models.Q(('mark_folded', ''), _negated=True)), fields=('boat', 'mark_folded'), name='location_mark_once'), models.UniqueConstraint(condition=models.Q(('kind', 'unstowed')), fields=('boat',), name='location_one_unstowed'), models.CheckConstraint(condition=models.Q(('kind__in', ['area', 'locker', 'box', 'bag', 'unstowed'])), name='location_kind_known'), models.CheckConstraint(condition=models.Q(('where__in', ['aboard', 'ashore', 'away'])), name='location_where_known'), models.CheckConstraint(condition=models.Q(('parent', models.F('id')), _negated=True), name='location_not_in_itself'), models.CheckConstraint(condition=models.Q(models.Q(('kind__in', ['area', 'unstowed']), ('parent', None)), models.Q(models.Q(('kind__in', ['area', 'unstowed']), _negated=True), ('parent__isnull', False)), _connector='OR'), name='location_area_is_top'), models.CheckConstraint(condition=models.Q(('mark', ''), ('name', ''), _negated=True), name='location_named'), models.CheckConstraint(condition=models.Q(('mark__length__lte', 12)), name='location_mark_short')],
+            },
         ),
         migrations.CreateModel(
             name='PlaceCaution',
@@ -92,6 +96,9 @@ class Migration(migrations.Migration):
                 ('boat', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='+', to='boat.boat')),
                 ('location', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='cautions', to='boat.location')),
             ],
+            options={
+                'constraints': [models.UniqueConstraint(fields=('location', 'kind'), name='place_caution_once'), models.CheckConstraint(condition=models.Q(('kind__in', ['seacock', 'fire_port', 'isolator', 'fuel', 'gas', 'escape', 'bilge', 'steering', 'battery', 'hot'])), name='place_caution_known')],
+            },
         ),
         migrations.CreateModel(
             name='System',
@@ -106,6 +113,7 @@ class Migration(migrations.Migration):
             ],
             options={
                 'ordering': ['group', 'name'],
+                'constraints': [models.UniqueConstraint(fields=('boat', 'folded'), name='system_name_once'), models.CheckConstraint(condition=models.Q(('group__in', ['100', '200', '300', '400', '500', '600', '800', '900'])), name='system_group_known'), models.CheckConstraint(condition=models.Q(('name', ''), _negated=True), name='system_name_given')],
             },
         ),
         migrations.CreateModel(
@@ -122,6 +130,7 @@ class Migration(migrations.Migration):
             ],
             options={
                 'ordering': ['set_on', 'id'],
+                'constraints': [models.CheckConstraint(condition=models.Q(('amount__gte', 0)), name='budget_not_negative')],
             },
         ),
         migrations.CreateModel(
@@ -165,77 +174,5 @@ class Migration(migrations.Migration):
             options={
                 'constraints': [models.UniqueConstraint(fields=('boat', 'user'), name='member_once'), models.CheckConstraint(condition=models.Q(('role__in', ['owner', 'crew', 'trade', 'viewer'])), name='member_role_known')],
             },
-        ),
-        migrations.AddConstraint(
-            model_name='paper',
-            constraint=models.UniqueConstraint(fields=('boat', 'number'), name='paper_number_once'),
-        ),
-        migrations.AddConstraint(
-            model_name='paper',
-            constraint=models.UniqueConstraint(fields=('boat', 'sha256'), name='paper_kept_once'),
-        ),
-        migrations.AddConstraint(
-            model_name='paper',
-            constraint=models.CheckConstraint(condition=models.Q(('kind__in', ['photo', 'receipt', 'manual', 'other'])), name='paper_kind_known'),
-        ),
-        migrations.AddConstraint(
-            model_name='location',
-            constraint=models.UniqueConstraint(fields=('boat', 'code'), name='location_code_once'),
-        ),
-        migrations.AddConstraint(
-            model_name='location',
-            constraint=models.UniqueConstraint(condition=models.Q(('retired_at', None), models.Q(('mark_folded', ''), _negated=True)), fields=('boat', 'mark_folded'), name='location_mark_once'),
-        ),
-        migrations.AddConstraint(
-            model_name='location',
-            constraint=models.UniqueConstraint(condition=models.Q(('kind', 'unstowed')), fields=('boat',), name='location_one_unstowed'),
-        ),
-        migrations.AddConstraint(
-            model_name='location',
-            constraint=models.CheckConstraint(condition=models.Q(('kind__in', ['area', 'locker', 'box', 'bag', 'unstowed'])), name='location_kind_known'),
-        ),
-        migrations.AddConstraint(
-            model_name='location',
-            constraint=models.CheckConstraint(condition=models.Q(('where__in', ['aboard', 'ashore', 'away'])), name='location_where_known'),
-        ),
-        migrations.AddConstraint(
-            model_name='location',
-            constraint=models.CheckConstraint(condition=models.Q(('parent', models.F('id')), _negated=True), name='location_not_in_itself'),
-        ),
-        migrations.AddConstraint(
-            model_name='location',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('kind__in', ['area', 'unstowed']), ('parent', None)), models.Q(models.Q(('kind__in', ['area', 'unstowed']), _negated=True), ('parent__isnull', False)), _connector='OR'), name='location_area_is_top'),
-        ),
-        migrations.AddConstraint(
-            model_name='location',
-            constraint=models.CheckConstraint(condition=models.Q(('mark', ''), ('name', ''), _negated=True), name='location_named'),
-        ),
-        migrations.AddConstraint(
-            model_name='location',
-            constraint=models.CheckConstraint(condition=models.Q(('mark__length__lte', 12)), name='location_mark_short'),
-        ),
-        migrations.AddConstraint(
-            model_name='placecaution',
-            constraint=models.UniqueConstraint(fields=('location', 'kind'), name='place_caution_once'),
-        ),
-        migrations.AddConstraint(
-            model_name='placecaution',
-            constraint=models.CheckConstraint(condition=models.Q(('kind__in', ['seacock', 'fire_port', 'isolator', 'fuel', 'gas', 'escape', 'bilge', 'steering', 'battery', 'hot'])), name='place_caution_known'),
-        ),
-        migrations.AddConstraint(
-            model_name='system',
-            constraint=models.UniqueConstraint(fields=('boat', 'folded'), name='system_name_once'),
-        ),
-        migrations.AddConstraint(
-            model_name='system',
-            constraint=models.CheckConstraint(condition=models.Q(('group__in', ['100', '200', '300', '400', '500', '600', '800', '900'])), name='system_group_known'),
-        ),
-        migrations.AddConstraint(
-            model_name='system',
-            constraint=models.CheckConstraint(condition=models.Q(('name', ''), _negated=True), name='system_name_given'),
-        ),
-        migrations.AddConstraint(
-            model_name='budget',
-            constraint=models.CheckConstraint(condition=models.Q(('amount__gte', 0)), name='budget_not_negative'),
         ),
     ]

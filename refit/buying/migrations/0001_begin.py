@@ -62,6 +62,7 @@ class Migration(migrations.Migration):
             ],
             options={
                 'ordering': ['-number'],
+                'constraints': [models.UniqueConstraint(fields=('boat', 'number'), name='order_number_once'), models.CheckConstraint(condition=models.Q(('state__in', ['draft', 'ordered', 'part', 'arrived', 'cancelled'])), name='order_state_known'), models.CheckConstraint(condition=models.Q(('rate__gt', 0)), name='order_rate_positive'), models.CheckConstraint(condition=models.Q(('currency__length', 3)), name='order_currency_three'), models.CheckConstraint(condition=models.Q(('ordered_on__isnull', False), ('state__in', ['draft', 'cancelled']), _connector='OR'), name='order_placed_has_date'), models.CheckConstraint(condition=models.Q(('charged', None), ('charged__gte', 0), _connector='OR'), name='order_charged_not_negative')],
             },
         ),
         migrations.CreateModel(
@@ -94,6 +95,8 @@ class Migration(migrations.Migration):
             ],
             options={
                 'ordering': ['order_id', 'position'],
+                'indexes': [models.Index(fields=['boat', 'counted'], name='line_boat_counted')],
+                'constraints': [models.UniqueConstraint(fields=('order', 'position'), name='line_position_once'), models.CheckConstraint(condition=models.Q(('kind__in', ['part', 'words', 'service'])), name='line_kind_known'), models.CheckConstraint(condition=models.Q(('part', None), ('words', ''), _negated=True), name='line_says_what'), models.CheckConstraint(condition=models.Q(models.Q(('kind', 'part'), ('part__isnull', False)), models.Q(models.Q(('kind', 'part'), _negated=True), ('part', None)), _connector='OR'), name='line_part_is_part'), models.CheckConstraint(condition=models.Q(('quantity__gt', 0)), name='line_quantity_positive'), models.CheckConstraint(condition=models.Q(('arrived__gte', 0)), name='line_arrived_not_negative'), models.CheckConstraint(condition=models.Q(('wont_come__gte', 0)), name='line_wont_come_not_negative'), models.CheckConstraint(condition=models.Q(('amount__gte', 0), ('amount__lt', 1000000000000)), name='line_amount_in_bounds'), models.CheckConstraint(condition=models.Q(('counted', False), ('system__isnull', False), _connector='OR'), name='line_counted_has_system')],
             },
         ),
         migrations.CreateModel(
@@ -118,6 +121,7 @@ class Migration(migrations.Migration):
             ],
             options={
                 'ordering': ['id'],
+                'constraints': [models.CheckConstraint(condition=models.Q(('kind__in', ['freight', 'duty', 'tax', 'handling', 'card', 'discount'])), name='charge_kind_known'), models.CheckConstraint(condition=models.Q(('basis__in', ['value', 'weight', 'count'])), name='charge_basis_known'), models.CheckConstraint(condition=models.Q(('rate__gt', 0)), name='charge_rate_positive'), models.CheckConstraint(condition=models.Q(('amount__gte', 0), ('amount__lt', 1000000000000)), name='charge_amount_in_bounds'), models.CheckConstraint(condition=models.Q(('kind', 'tax'), models.Q(('in_prices', False), ('reclaimable', False)), _connector='OR'), name='charge_tax_marks')],
             },
         ),
         migrations.CreateModel(
@@ -130,6 +134,7 @@ class Migration(migrations.Migration):
             ],
             options={
                 'ordering': ['id'],
+                'constraints': [models.UniqueConstraint(fields=('order', 'paper'), name='order_paper_once')],
             },
         ),
         migrations.CreateModel(
@@ -146,6 +151,7 @@ class Migration(migrations.Migration):
             ],
             options={
                 'ordering': ['paid_on', 'id'],
+                'constraints': [models.CheckConstraint(condition=models.Q(('amount__gte', 0)), name='payment_not_negative'), models.CheckConstraint(condition=models.Q(('means__in', ['card', 'cash', 'transfer', 'other'])), name='payment_means_known')],
             },
         ),
         migrations.CreateModel(
@@ -159,6 +165,7 @@ class Migration(migrations.Migration):
             ],
             options={
                 'ordering': ['id'],
+                'constraints': [models.UniqueConstraint(fields=('payment', 'order'), name='payment_split_once')],
             },
         ),
         migrations.CreateModel(
@@ -172,6 +179,7 @@ class Migration(migrations.Migration):
             ],
             options={
                 'ordering': ['id'],
+                'constraints': [models.UniqueConstraint(fields=('charge', 'line'), name='share_once')],
             },
         ),
         migrations.CreateModel(
@@ -189,6 +197,7 @@ class Migration(migrations.Migration):
             ],
             options={
                 'ordering': ['name'],
+                'constraints': [models.UniqueConstraint(fields=('boat', 'folded'), name='supplier_name_once'), models.CheckConstraint(condition=models.Q(('name', ''), _negated=True), name='supplier_name_given'), models.CheckConstraint(condition=models.Q(('name__length__lte', 80)), name='supplier_name_short')],
             },
         ),
         migrations.AddField(
@@ -220,121 +229,5 @@ class Migration(migrations.Migration):
                 'ordering': ['id'],
                 'constraints': [models.CheckConstraint(condition=models.Q(('quantity__gte', 0), ('wont_come__gte', 0), models.Q(('quantity', 0), ('wont_come', 0), _negated=True)), name='delivery_line_says_something')],
             },
-        ),
-        migrations.AddIndex(
-            model_name='line',
-            index=models.Index(fields=['boat', 'counted'], name='line_boat_counted'),
-        ),
-        migrations.AddConstraint(
-            model_name='line',
-            constraint=models.UniqueConstraint(fields=('order', 'position'), name='line_position_once'),
-        ),
-        migrations.AddConstraint(
-            model_name='line',
-            constraint=models.CheckConstraint(condition=models.Q(('kind__in', ['part', 'words', 'service'])), name='line_kind_known'),
-        ),
-        migrations.AddConstraint(
-            model_name='line',
-            constraint=models.CheckConstraint(condition=models.Q(('part', None), ('words', ''), _negated=True), name='line_says_what'),
-        ),
-        migrations.AddConstraint(
-            model_name='line',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('kind', 'part'), ('part__isnull', False)), models.Q(models.Q(('kind', 'part'), _negated=True), ('part', None)), _connector='OR'), name='line_part_is_part'),
-        ),
-        migrations.AddConstraint(
-            model_name='line',
-            constraint=models.CheckConstraint(condition=models.Q(('quantity__gt', 0)), name='line_quantity_positive'),
-        ),
-        migrations.AddConstraint(
-            model_name='line',
-            constraint=models.CheckConstraint(condition=models.Q(('arrived__gte', 0)), name='line_arrived_not_negative'),
-        ),
-        migrations.AddConstraint(
-            model_name='line',
-            constraint=models.CheckConstraint(condition=models.Q(('wont_come__gte', 0)), name='line_wont_come_not_negative'),
-        ),
-        migrations.AddConstraint(
-            model_name='line',
-            constraint=models.CheckConstraint(condition=models.Q(('amount__gte', 0), ('amount__lt', 1000000000000)), name='line_amount_in_bounds'),
-        ),
-        migrations.AddConstraint(
-            model_name='line',
-            constraint=models.CheckConstraint(condition=models.Q(('counted', False), ('system__isnull', False), _connector='OR'), name='line_counted_has_system'),
-        ),
-        migrations.AddConstraint(
-            model_name='orderpaper',
-            constraint=models.UniqueConstraint(fields=('order', 'paper'), name='order_paper_once'),
-        ),
-        migrations.AddConstraint(
-            model_name='payment',
-            constraint=models.CheckConstraint(condition=models.Q(('amount__gte', 0)), name='payment_not_negative'),
-        ),
-        migrations.AddConstraint(
-            model_name='payment',
-            constraint=models.CheckConstraint(condition=models.Q(('means__in', ['card', 'cash', 'transfer', 'other'])), name='payment_means_known'),
-        ),
-        migrations.AddConstraint(
-            model_name='paymentsplit',
-            constraint=models.UniqueConstraint(fields=('payment', 'order'), name='payment_split_once'),
-        ),
-        migrations.AddConstraint(
-            model_name='share',
-            constraint=models.UniqueConstraint(fields=('charge', 'line'), name='share_once'),
-        ),
-        migrations.AddConstraint(
-            model_name='supplier',
-            constraint=models.UniqueConstraint(fields=('boat', 'folded'), name='supplier_name_once'),
-        ),
-        migrations.AddConstraint(
-            model_name='supplier',
-            constraint=models.CheckConstraint(condition=models.Q(('name', ''), _negated=True), name='supplier_name_given'),
-        ),
-        migrations.AddConstraint(
-            model_name='supplier',
-            constraint=models.CheckConstraint(condition=models.Q(('name__length__lte', 80)), name='supplier_name_short'),
-        ),
-        migrations.AddConstraint(
-            model_name='order',
-            constraint=models.UniqueConstraint(fields=('boat', 'number'), name='order_number_once'),
-        ),
-        migrations.AddConstraint(
-            model_name='order',
-            constraint=models.CheckConstraint(condition=models.Q(('state__in', ['draft', 'ordered', 'part', 'arrived', 'cancelled'])), name='order_state_known'),
-        ),
-        migrations.AddConstraint(
-            model_name='order',
-            constraint=models.CheckConstraint(condition=models.Q(('rate__gt', 0)), name='order_rate_positive'),
-        ),
-        migrations.AddConstraint(
-            model_name='order',
-            constraint=models.CheckConstraint(condition=models.Q(('currency__length', 3)), name='order_currency_three'),
-        ),
-        migrations.AddConstraint(
-            model_name='order',
-            constraint=models.CheckConstraint(condition=models.Q(('ordered_on__isnull', False), ('state__in', ['draft', 'cancelled']), _connector='OR'), name='order_placed_has_date'),
-        ),
-        migrations.AddConstraint(
-            model_name='order',
-            constraint=models.CheckConstraint(condition=models.Q(('charged', None), ('charged__gte', 0), _connector='OR'), name='order_charged_not_negative'),
-        ),
-        migrations.AddConstraint(
-            model_name='charge',
-            constraint=models.CheckConstraint(condition=models.Q(('kind__in', ['freight', 'duty', 'tax', 'handling', 'card', 'discount'])), name='charge_kind_known'),
-        ),
-        migrations.AddConstraint(
-            model_name='charge',
-            constraint=models.CheckConstraint(condition=models.Q(('basis__in', ['value', 'weight', 'count'])), name='charge_basis_known'),
-        ),
-        migrations.AddConstraint(
-            model_name='charge',
-            constraint=models.CheckConstraint(condition=models.Q(('rate__gt', 0)), name='charge_rate_positive'),
-        ),
-        migrations.AddConstraint(
-            model_name='charge',
-            constraint=models.CheckConstraint(condition=models.Q(('amount__gte', 0), ('amount__lt', 1000000000000)), name='charge_amount_in_bounds'),
-        ),
-        migrations.AddConstraint(
-            model_name='charge',
-            constraint=models.CheckConstraint(condition=models.Q(('kind', 'tax'), models.Q(('in_prices', False), ('reclaimable', False)), _connector='OR'), name='charge_tax_marks'),
         ),
     ]

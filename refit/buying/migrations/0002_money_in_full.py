@@ -50,6 +50,7 @@ class Migration(migrations.Migration):
             ],
             options={
                 'ordering': ['id'],
+                'constraints': [models.CheckConstraint(condition=models.Q(('kind__in', ['goods', 'price', 'freight', 'tax', 'back', 'goodwill'])), name='credit_kind_known'), models.CheckConstraint(condition=models.Q(('amount__gt', 0), ('amount__lt', 1000000000000)), name='credit_amount_in_bounds'), models.CheckConstraint(condition=models.Q(('applied_on__isnull', False), ('came_on__isnull', False), _connector='OR'), name='credit_has_a_day'), models.CheckConstraint(condition=models.Q(models.Q(('kind', 'goodwill'), _negated=True), models.Q(('reason', ''), _negated=True), _connector='OR'), name='credit_goodwill_says_why')],
             },
         ),
         migrations.CreateModel(
@@ -76,6 +77,7 @@ class Migration(migrations.Migration):
             ],
             options={
                 'ordering': ['-happened_on', '-id'],
+                'constraints': [models.CheckConstraint(condition=models.Q(('kind__in', ['sold', 'given', 'barter'])), name='disposal_kind_known'), models.CheckConstraint(condition=models.Q(('amount__gte', 0), ('amount__lt', 1000000000000)), name='disposal_amount_in_bounds'), models.CheckConstraint(condition=models.Q(models.Q(('kind', 'given'), _negated=True), ('amount', 0), _connector='OR'), name='disposal_gift_is_free'), models.CheckConstraint(condition=models.Q(('what', ''), _negated=True), name='disposal_says_what')],
             },
         ),
         migrations.CreateModel(
@@ -88,6 +90,7 @@ class Migration(migrations.Migration):
             ],
             options={
                 'ordering': ['next_on', 'id'],
+                'constraints': [models.CheckConstraint(condition=models.Q(('every_months__gte', 1), ('every_months__lte', 60)), name='repeat_between_one_and_sixty')],
             },
         ),
         migrations.CreateModel(
@@ -112,6 +115,7 @@ class Migration(migrations.Migration):
             ],
             options={
                 'ordering': ['id'],
+                'constraints': [models.CheckConstraint(condition=models.Q(('quantity__gt', 0)), name='return_line_some')],
             },
         ),
         migrations.RemoveConstraint(
@@ -372,47 +376,7 @@ class Migration(migrations.Migration):
             field=models.OneToOneField(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='return_line', to='stores.setaside'),
         ),
         migrations.AddConstraint(
-            model_name='credit',
-            constraint=models.CheckConstraint(condition=models.Q(('kind__in', ['goods', 'price', 'freight', 'tax', 'back', 'goodwill'])), name='credit_kind_known'),
-        ),
-        migrations.AddConstraint(
-            model_name='credit',
-            constraint=models.CheckConstraint(condition=models.Q(('amount__gt', 0), ('amount__lt', 1000000000000)), name='credit_amount_in_bounds'),
-        ),
-        migrations.AddConstraint(
-            model_name='credit',
-            constraint=models.CheckConstraint(condition=models.Q(('applied_on__isnull', False), ('came_on__isnull', False), _connector='OR'), name='credit_has_a_day'),
-        ),
-        migrations.AddConstraint(
-            model_name='credit',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('kind', 'goodwill'), _negated=True), models.Q(('reason', ''), _negated=True), _connector='OR'), name='credit_goodwill_says_why'),
-        ),
-        migrations.AddConstraint(
             model_name='creditshare',
             constraint=models.UniqueConstraint(fields=('credit', 'line'), name='credit_share_once'),
-        ),
-        migrations.AddConstraint(
-            model_name='disposal',
-            constraint=models.CheckConstraint(condition=models.Q(('kind__in', ['sold', 'given', 'barter'])), name='disposal_kind_known'),
-        ),
-        migrations.AddConstraint(
-            model_name='disposal',
-            constraint=models.CheckConstraint(condition=models.Q(('amount__gte', 0), ('amount__lt', 1000000000000)), name='disposal_amount_in_bounds'),
-        ),
-        migrations.AddConstraint(
-            model_name='disposal',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('kind', 'given'), _negated=True), ('amount', 0), _connector='OR'), name='disposal_gift_is_free'),
-        ),
-        migrations.AddConstraint(
-            model_name='disposal',
-            constraint=models.CheckConstraint(condition=models.Q(('what', ''), _negated=True), name='disposal_says_what'),
-        ),
-        migrations.AddConstraint(
-            model_name='repeat',
-            constraint=models.CheckConstraint(condition=models.Q(('every_months__gte', 1), ('every_months__lte', 60)), name='repeat_between_one_and_sixty'),
-        ),
-        migrations.AddConstraint(
-            model_name='returnline',
-            constraint=models.CheckConstraint(condition=models.Q(('quantity__gt', 0)), name='return_line_some'),
         ),
     ]

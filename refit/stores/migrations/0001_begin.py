@@ -32,6 +32,7 @@ class Migration(migrations.Migration):
             options={
                 'verbose_name_plural': 'entries',
                 'ordering': ['-id'],
+                'constraints': [models.CheckConstraint(condition=models.Q(('kind__in', ['take', 'put_in', 'move', 'count', 'correct', 'missing', 'level', 'delivery', 'undo'])), name='entry_kind_known'), models.CheckConstraint(condition=models.Q(('undoes', models.F('id')), _negated=True), name='entry_not_of_itself')],
             },
         ),
         migrations.CreateModel(
@@ -57,6 +58,7 @@ class Migration(migrations.Migration):
             ],
             options={
                 'ordering': ['expires_on', 'id'],
+                'constraints': [models.CheckConstraint(condition=models.Q(('expires_on', None), ('serial', ''), _negated=True), name='lot_says_something')],
             },
         ),
         migrations.CreateModel(
@@ -84,6 +86,8 @@ class Migration(migrations.Migration):
             ],
             options={
                 'ordering': ['name', 'id'],
+                'indexes': [models.Index(fields=['boat', 'name'], name='part_boat_name')],
+                'constraints': [models.CheckConstraint(condition=models.Q(('name', ''), _negated=True), name='part_name_given'), models.CheckConstraint(condition=models.Q(('name__length__lte', 120)), name='part_name_short'), models.CheckConstraint(condition=models.Q(('unit__in', ['each', 'm', 'kg', 'l', 'sheet', 'pair', 'set', 'h'])), name='part_unit_known'), models.CheckConstraint(condition=models.Q(('kept__in', ['counted', 'level', 'here'])), name='part_kept_known'), models.CheckConstraint(condition=models.Q(('minimum__gte', 0)), name='part_minimum_not_negative'), models.CheckConstraint(condition=models.Q(('superseded_by', models.F('id')), _negated=True), name='part_not_by_itself')],
             },
         ),
         migrations.CreateModel(
@@ -99,6 +103,7 @@ class Migration(migrations.Migration):
             ],
             options={
                 'ordering': ['id'],
+                'constraints': [models.CheckConstraint(condition=models.Q(('quantity__gt', 0)), name='need_more_than_nothing'), models.CheckConstraint(condition=models.Q(('part', None), ('words', ''), _negated=True), name='need_says_what')],
             },
         ),
         migrations.CreateModel(
@@ -120,6 +125,8 @@ class Migration(migrations.Migration):
             ],
             options={
                 'ordering': ['-id'],
+                'indexes': [models.Index(fields=['boat', '-id'], name='movement_boat_recent')],
+                'constraints': [models.CheckConstraint(condition=models.Q(('from_place', None), ('to_place', None), _negated=True), name='movement_goes_somewhere'), models.CheckConstraint(condition=models.Q(('from_place', models.F('to_place')), _negated=True), name='movement_not_on_the_spot'), models.CheckConstraint(condition=models.Q(models.Q(('level_after', ''), ('level_before', ''), ('quantity__gt', 0)), models.Q(('from_place', None), ('quantity', 0), models.Q(('level_before', models.F('level_after')), _negated=True)), _connector='OR'), name='movement_moves_something'), models.CheckConstraint(condition=models.Q(('reason__in', ['delivered', 'opening', 'used', 'found', 'lost', 'moved', 'level', 'undone'])), name='movement_reason_known')],
             },
         ),
         migrations.CreateModel(
@@ -155,6 +162,7 @@ class Migration(migrations.Migration):
             ],
             options={
                 'ordering': ['id'],
+                'constraints': [models.UniqueConstraint(condition=models.Q(('lot__isnull', False)), fields=('part', 'place', 'lot'), name='holding_once_lot'), models.UniqueConstraint(condition=models.Q(('lot', None)), fields=('part', 'place'), name='holding_once'), models.CheckConstraint(condition=models.Q(('quantity__gte', 0)), name='holding_not_negative'), models.CheckConstraint(condition=models.Q(('level__in', ['', 'fine', 'low', 'gone', 'here'])), name='holding_level_known')],
             },
         ),
         migrations.CreateModel(
@@ -170,71 +178,8 @@ class Migration(migrations.Migration):
             ],
             options={
                 'ordering': ['id'],
+                'constraints': [models.UniqueConstraint(fields=('part', 'kind', 'folded'), name='part_number_once'), models.UniqueConstraint(condition=models.Q(('kind', 'gtin')), fields=('boat', 'folded'), name='part_gtin_once'), models.CheckConstraint(condition=models.Q(('kind__in', ['maker', 'supplier', 'superseded', 'gtin'])), name='part_number_kind_known')],
             },
-        ),
-        migrations.AddConstraint(
-            model_name='entry',
-            constraint=models.CheckConstraint(condition=models.Q(('kind__in', ['take', 'put_in', 'move', 'count', 'correct', 'missing', 'level', 'delivery', 'undo'])), name='entry_kind_known'),
-        ),
-        migrations.AddConstraint(
-            model_name='entry',
-            constraint=models.CheckConstraint(condition=models.Q(('undoes', models.F('id')), _negated=True), name='entry_not_of_itself'),
-        ),
-        migrations.AddIndex(
-            model_name='part',
-            index=models.Index(fields=['boat', 'name'], name='part_boat_name'),
-        ),
-        migrations.AddConstraint(
-            model_name='part',
-            constraint=models.CheckConstraint(condition=models.Q(('name', ''), _negated=True), name='part_name_given'),
-        ),
-        migrations.AddConstraint(
-            model_name='part',
-            constraint=models.CheckConstraint(condition=models.Q(('name__length__lte', 120)), name='part_name_short'),
-        ),
-        migrations.AddConstraint(
-            model_name='part',
-            constraint=models.CheckConstraint(condition=models.Q(('unit__in', ['each', 'm', 'kg', 'l', 'sheet', 'pair', 'set', 'h'])), name='part_unit_known'),
-        ),
-        migrations.AddConstraint(
-            model_name='part',
-            constraint=models.CheckConstraint(condition=models.Q(('kept__in', ['counted', 'level', 'here'])), name='part_kept_known'),
-        ),
-        migrations.AddConstraint(
-            model_name='part',
-            constraint=models.CheckConstraint(condition=models.Q(('minimum__gte', 0)), name='part_minimum_not_negative'),
-        ),
-        migrations.AddConstraint(
-            model_name='part',
-            constraint=models.CheckConstraint(condition=models.Q(('superseded_by', models.F('id')), _negated=True), name='part_not_by_itself'),
-        ),
-        migrations.AddConstraint(
-            model_name='need',
-            constraint=models.CheckConstraint(condition=models.Q(('quantity__gt', 0)), name='need_more_than_nothing'),
-        ),
-        migrations.AddConstraint(
-            model_name='need',
-            constraint=models.CheckConstraint(condition=models.Q(('part', None), ('words', ''), _negated=True), name='need_says_what'),
-        ),
-        migrations.AddIndex(
-            model_name='movement',
-            index=models.Index(fields=['boat', '-id'], name='movement_boat_recent'),
-        ),
-        migrations.AddConstraint(
-            model_name='movement',
-            constraint=models.CheckConstraint(condition=models.Q(('from_place', None), ('to_place', None), _negated=True), name='movement_goes_somewhere'),
-        ),
-        migrations.AddConstraint(
-            model_name='movement',
-            constraint=models.CheckConstraint(condition=models.Q(('from_place', models.F('to_place')), _negated=True), name='movement_not_on_the_spot'),
-        ),
-        migrations.AddConstraint(
-            model_name='movement',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('level_after', ''), ('level_before', ''), ('quantity__gt', 0)), models.Q(('from_place', None), ('quantity', 0), models.Q(('level_before', models.F('level_after')), _negated=True)), _connector='OR'), name='movement_moves_something'),
-        ),
-        migrations.AddConstraint(
-            model_name='movement',
-            constraint=models.CheckConstraint(condition=models.Q(('reason__in', ['delivered', 'opening', 'used', 'found', 'lost', 'moved', 'level', 'undone'])), name='movement_reason_known'),
         ),
         migrations.AddConstraint(
             model_name='lot',
@@ -243,37 +188,5 @@ class Migration(migrations.Migration):
         migrations.AddConstraint(
             model_name='lot',
             constraint=models.UniqueConstraint(condition=models.Q(('expires_on', None)), fields=('part', 'serial'), name='lot_once_undated'),
-        ),
-        migrations.AddConstraint(
-            model_name='lot',
-            constraint=models.CheckConstraint(condition=models.Q(('expires_on', None), ('serial', ''), _negated=True), name='lot_says_something'),
-        ),
-        migrations.AddConstraint(
-            model_name='holding',
-            constraint=models.UniqueConstraint(condition=models.Q(('lot__isnull', False)), fields=('part', 'place', 'lot'), name='holding_once_lot'),
-        ),
-        migrations.AddConstraint(
-            model_name='holding',
-            constraint=models.UniqueConstraint(condition=models.Q(('lot', None)), fields=('part', 'place'), name='holding_once'),
-        ),
-        migrations.AddConstraint(
-            model_name='holding',
-            constraint=models.CheckConstraint(condition=models.Q(('quantity__gte', 0)), name='holding_not_negative'),
-        ),
-        migrations.AddConstraint(
-            model_name='holding',
-            constraint=models.CheckConstraint(condition=models.Q(('level__in', ['', 'fine', 'low', 'gone', 'here'])), name='holding_level_known'),
-        ),
-        migrations.AddConstraint(
-            model_name='partnumber',
-            constraint=models.UniqueConstraint(fields=('part', 'kind', 'folded'), name='part_number_once'),
-        ),
-        migrations.AddConstraint(
-            model_name='partnumber',
-            constraint=models.UniqueConstraint(condition=models.Q(('kind', 'gtin')), fields=('boat', 'folded'), name='part_gtin_once'),
-        ),
-        migrations.AddConstraint(
-            model_name='partnumber',
-            constraint=models.CheckConstraint(condition=models.Q(('kind__in', ['maker', 'supplier', 'superseded', 'gtin'])), name='part_number_kind_known'),
         ),
     ]

@@ -36,6 +36,7 @@ class Migration(migrations.Migration):
             ],
             options={
                 'ordering': ['id'],
+                'constraints': [models.CheckConstraint(condition=models.Q(('quantity__gt', 0)), name='set_aside_some')],
             },
         ),
         migrations.RemoveConstraint(
@@ -101,9 +102,5 @@ class Migration(migrations.Migration):
         migrations.AddConstraint(
             model_name='partpaper',
             constraint=models.UniqueConstraint(fields=('part', 'paper'), name='part_paper_once'),
-        ),
-        migrations.AddConstraint(
-            model_name='setaside',
-            constraint=models.CheckConstraint(condition=models.Q(('quantity__gt', 0)), name='set_aside_some'),
         ),
     ]

@@ -30,6 +30,7 @@ class Migration(migrations.Migration):
             ],
             options={
                 'ordering': ['id'],
+                'constraints': [models.CheckConstraint(condition=models.Q(('words', ''), _negated=True), name='estimate_says_what')],
             },
         ),
         migrations.CreateModel(
@@ -44,6 +45,7 @@ class Migration(migrations.Migration):
             ],
             options={
                 'ordering': ['set_on', 'id'],
+                'constraints': [models.CheckConstraint(condition=models.Q(('amount__gte', 0), ('amount__lt', 1000000000000)), name='estimate_amount_in_bounds')],
             },
         ),
         migrations.CreateModel(
@@ -56,18 +58,7 @@ class Migration(migrations.Migration):
             ],
             options={
                 'ordering': ['id'],
+                'constraints': [models.UniqueConstraint(fields=('job', 'paper'), name='job_paper_once')],
             },
-        ),
-        migrations.AddConstraint(
-            model_name='estimate',
-            constraint=models.CheckConstraint(condition=models.Q(('words', ''), _negated=True), name='estimate_says_what'),
-        ),
-        migrations.AddConstraint(
-            model_name='estimateamount',
-            constraint=models.CheckConstraint(condition=models.Q(('amount__gte', 0), ('amount__lt', 1000000000000)), name='estimate_amount_in_bounds'),
-        ),
-        migrations.AddConstraint(
-            model_name='jobpaper',
-            constraint=models.UniqueConstraint(fields=('job', 'paper'), name='job_paper_once'),
         ),
     ]
