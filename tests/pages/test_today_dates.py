@@ -62,7 +62,7 @@ def test_what_must_be_ordered_tonight(make, as_viewer, wanted_in, there):
     if there:
         assert rows[0].startswith(f"Bobstay for job {job.number}, Rig the bowsprit")
         late = 8 - wanted_in
-        assert rows[0].endswith("today" if not late else f"{late} day{'' if late == 1 else 's'} ago")
+        assert rows[0].endswith("today" if not late else f"{late} day{'' if late == 1 else 's'} late")
 
 
 def test_what_is_on_an_order_not_placed_yet_is_not_ordered_again(make, as_owner):
