@@ -1,6 +1,7 @@
 """The fetch list: what to take from which place for one job or several, from the bow to the stern.
 
-Decides which of what lies about is taken: what is kept for another job is left alone, a piece must be long enough.
+Decides which of what lies about is taken: what is kept for another job is left alone, a piece must be long enough, what
+took the place of a part does as well as the part itself, which is taken first.
 Reads in a number of queries that does not grow with the jobs.
 """
 
@@ -18,6 +19,7 @@ from refit.stores.kept import Kept, kept_for
 from refit.stores.models import Holding, Need, Part
 from refit.stores.models import Kept as HowKept
 from refit.stores.reading import Whereabouts, whereabouts
+from refit.stores.replaced import Newer, chain, replacements_for
 from refit.work.models import Job
 
 NIL = Decimal(0)
@@ -102,6 +104,12 @@ class Known:
     wants: dict[int, list[Wanted]]
     where: dict[int, Whereabouts]
     kept: dict[int, list[Kept]]
+    newer: Newer
+    parts: dict[int, Part]
+
+    def that_do(self, need: Need) -> tuple[int, ...]:
+        """Return the parts that will do for a need, the part itself first."""
+        return chain(need.part_id, self.newer.get) if need.part_id else ()
 
 
 def fetch_list(boat: Boat, jobs: list[Job], on: date) -> FetchList:
@@ -119,16 +127,27 @@ def fetch_lists(boat: Boat, jobs: list[Job], on: date) -> dict[int, FetchList]:
 
 def _read(boat: Boat, jobs: list[Job], on: date) -> Known:
     wants = wanted(jobs)
-    parts = {want.need.part_id for rows in wants.values() for want in rows if want.need.part_id}
-    return Known(wants, whereabouts(boat, parts, on) if parts else {}, kept_for(boat, parts) if parts else {})
+    needs = [want.need for rows in wants.values() for want in rows if want.need.part]
+    newer = replacements_for(needs)
+    named = {need.part_id: need.part for need in needs if need.part_id and need.part}
+    ids = {part for pk in named for part in chain(pk, newer.get)}
+    parts = named | (Part.objects.in_bulk(ids - set(named)) if ids - set(named) else {})
+    if not ids:
+        return Known(wants, {}, {}, newer, parts)
+    return Known(wants, whereabouts(boat, ids, on), kept_for(boat, ids), newer, parts)
 
 
 def _list(jobs: list[Job], known: Known) -> FetchList:
     wants = [want for job in jobs for want in known.wants.get(job.pk, [])]
     mine = {job.pk for job in jobs}
+    ids = {part for want in wants for part in known.that_do(want.need)}
     free = {
-        pk: _free(known.where[pk].usable, [row for row in known.kept.get(pk, []) if row.job.pk not in mine])
-        for pk in {want.need.part_id for want in wants if want.need.part_id}
+        pk: _free(
+            known.where[pk].usable,
+            known.parts[pk],
+            [row for row in known.kept.get(pk, []) if row.job.pk not in mine],
+        )
+        for pk in ids
     }
     found = FetchList()
     stops: dict[int, Stop] = {}
@@ -136,7 +155,7 @@ def _list(jobs: list[Job], known: Known) -> FetchList:
     for want in sorted(
         wants, key=lambda want: (not want.need.one_piece, -want.unmet if want.need.one_piece else 0)
     ):
-        _allot(want, free, stops, found)
+        _allot(want, [spot for pk in known.that_do(want.need) for spot in free[pk]], stops, found)
     found.stops = sorted(stops.values(), key=lambda stop: walk(stop.place))
     return found
 
@@ -149,9 +168,11 @@ class Spot:
     left: Decimal
 
 
-def _free(usable: list[tuple[Holding, Decimal]], kept: list[Kept]) -> list[Spot]:
+def _free(usable: list[tuple[Holding, Decimal]], part: Part, kept: list[Kept]) -> list[Spot]:
     """Return what may be taken here: what is kept for other jobs is left, its own piece or the last that lies about."""
     spots = [Spot(holding, some) for holding, some in usable if holding.place.where != Where.AWAY]
+    for spot in spots:
+        spot.holding.part = part  # at hand already: no query for each
     for row in kept:
         rest = row.quantity
         own = [spot for spot in spots if row.lot_id is not None and spot.holding.lot_id == row.lot_id]
@@ -162,35 +183,28 @@ def _free(usable: list[tuple[Holding, Decimal]], kept: list[Kept]) -> list[Spot]
     return spots
 
 
-def _allot(want: Wanted, free: dict[int, list[Spot]], stops: dict[int, Stop], found: FetchList) -> None:
+def _allot(want: Wanted, spots: list[Spot], stops: dict[int, Stop], found: FetchList) -> None:
     need, rest = want.need, want.unmet
     if rest <= 0:
         return
     if need.part is None:
         found.lacks.append(Lack(need, rest, "in words only: look for it"))
         return
-    spots = free.get(need.part.pk, [])
     if need.one_piece:
         kept = need.reserved_lot_id
         fit = [spot for spot in spots if spot.holding.lot_id and spot.left >= rest]
         spots = sorted(fit, key=lambda spot: (spot.holding.lot_id != kept, spot.left))[:1]
     for spot in spots:
-        if need.part.kept != HowKept.COUNTED:
-            _stop(stops, spot.holding).lines.append(Line(need, _of(spot, need), None))
+        if spot.holding.part.kept != HowKept.COUNTED:
+            _stop(stops, spot.holding).lines.append(Line(need, spot.holding, None))
             return
         some = min(rest, spot.left)
         if some > 0:
-            _stop(stops, spot.holding).lines.append(Line(need, _of(spot, need), some))
+            _stop(stops, spot.holding).lines.append(Line(need, spot.holding, some))
             spot.left -= some
             rest -= some
     if rest > 0:
         found.lacks.append(Lack(need, rest, _why(want, rest)))
-
-
-def _of(spot: Spot, need: Need) -> Holding:
-    assert need.part is not None
-    spot.holding.part = need.part  # at hand already: no query for each
-    return spot.holding
 
 
 def _stop(stops: dict[int, Stop], holding: Holding) -> Stop:

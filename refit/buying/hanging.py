@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from datetime import date
 from enum import StrEnum
 
+from refit.boat.models import Where
 from refit.buying.models import Line, Promise
 from refit.buying.netted import NeedInTime, Netted
 from refit.calc.netting import Source
@@ -84,6 +85,12 @@ class Hangs:
     def sentence(self) -> str:
         """Return it in one sentence, for paper and for who cannot see the chain."""
         return f"{self.milestone.name} {long(self.day)} hangs on: {' → '.join(self.links)}"
+
+    @property
+    def line(self) -> str:
+        """Return it in one line: what the chain begins with, or the first job where nothing but work is before it."""
+        plain = self.root.kind is Held.TODAY and self.steps
+        return f"{self.milestone.name} {long(self.day)} hangs on: {self.steps[0].name if plain else self.root.words}"
 
     @property
     def links(self) -> list[str]:
@@ -225,9 +232,10 @@ def _root(net: Netted, links: Iterable[Link], names: Names) -> Root:
     if first.kind is Held.PARTS and rest:
         job = names.jobs.get(rest[0].key or "")
         row = next((row for row in net.by_job.get(job.pk, ()) if _holds(row, first)), None) if job else None
-        if row is not None and row.met is not None:
+        if row is not None:
             line = _line_of(row, first.start)
-            return Root(first.kind, first.words or "", row, line, None, row.met.short > 0 and line is None)
+            to_order = row.met is not None and row.met.short > 0 and line is None
+            return Root(first.kind, first.words or "", row, line, None, to_order)
     words = {
         Held.TODAY: "what can begin now",
         Held.PARTS: f"{first.words}, here {long(first.start)}",
@@ -239,17 +247,15 @@ def _root(net: Netted, links: Iterable[Link], names: Names) -> Root:
 
 
 def _holds(row: NeedInTime, first: Link) -> bool:
-    if row.met is None or row.need.part is None:
-        return False
-    return row.need.part.name == first.words and (row.met.ready_on or row.met.fresh_on) == first.start
+    return str(row.need) == first.words and row.here_on == first.start
 
 
 def _line_of(row: NeedInTime, day: date) -> Line | None:
     """Return the order line that comes last for a need, if that is what it waits for."""
     if row.met is None:
-        return None
+        return max(row.lines, key=lambda line: line.order.expected_on or date.min, default=None)
     takes = [take for take in row.met.takes if take.supply.source is Source.ON_ORDER]
-    late = [take for take in takes if take.on is None or take.on == day]
+    late = [take for take in takes if take.on == day] or [take for take in takes if take.on is None]
     numbers = {take.supply.order for take in late}
     return next((line for line in row.lines if line.order.number in numbers), None)
 
@@ -266,34 +272,44 @@ def _with_promise(root: Root, promise: Promise | None, net: Netted) -> Root:
 
 
 def _part_words(root: Root, promise: Promise | None, net: Netted) -> str:
-    row, met = root.need, root.need.met if root.need else None
-    if row is None or met is None:
+    row = root.need
+    if row is None or row.here_on is None:
         return root.words
-    late = f"{days(met.late_days)} late" if met.late_days else "in time"
+    behind = (row.here_on - row.wanted_by).days
+    late = f"{days(behind)} late" if behind > 0 else ""
     if root.line is not None:
-        if met.ready_on is None:
-            return f"{root.words}, on order from {root.line.order.supplier}, who has no day for it"
-        who = f", promised by {promise.who}" if promise and promise.who else ""
-        when = late if met.late_days else f"expected {long(met.ready_on)}"
-        return f"{root.words}, {when} from {root.line.order.supplier} (order {root.line.order.number}{who})"
-    if root.to_order:
+        return f"{root.words}, {_line_words(root.line, row, late, promise, net.today)}"
+    met = row.met
+    if root.to_order and met is not None:
         when = (
             f"here {long(met.fresh_on)} if ordered today"
             if met.fresh_on
             else "nobody knows how long it takes"
         )
         return f"{root.words}, not ordered yet, {when}"
-    place = row.holdings[0].place if row.holdings else None
-    return f"{root.words}, away{f' at {place}' if place else ''}" + (f", {late}" if met.late_days else "")
+    place = next((each.place for each in row.holdings if each.place.where == Where.AWAY), None)
+    return f"{root.words}, away{f' at {place}' if place else ''}" + (f", {late}" if late else "")
+
+
+def _line_words(line: Line, row: NeedInTime, late: str, promise: Promise | None, today: date) -> str:
+    """Return what is to be said of an order line that a chain begins with."""
+    due, order = line.order.expected_on, line.order
+    if due is None:
+        return f"on order from {order.supplier}, who has no day for it"
+    if due < today:
+        return f"expected {long(due)} from {order.supplier} and not come (order {order.number})"
+    who = f", promised by {promise.who}" if promise and promise.who else ""
+    when = late or f"expected {long(row.here_on or due)}"
+    return f"{when} from {order.supplier} (order {order.number}{who})"
 
 
 def _helps(net: Netted, milestone: Milestone, root: Root, steps: tuple[Step, ...]) -> Iterable[Help]:
     """Yield what would bring a milestone nearer, the most promising first."""
     met = root.need.met if root.need else None
-    if root.line is not None and met is not None:
+    if root.line is not None:
         order = root.line.order
         yield Help(Deed.CHASE, f"Chase order {order.number} with {order.supplier}.", order=order.number)
-        if met.fresh_on and met.ready_on and met.fresh_on < met.ready_on:
+        if met and met.fresh_on and met.ready_on and met.fresh_on < met.ready_on:
             sooner = days((met.ready_on - met.fresh_on).days)
             words = f"Another one ordered tonight would be here {long(met.fresh_on)}, {sooner} sooner."
             yield Help(Deed.ORDER, words, part=met.buy)
@@ -303,7 +319,8 @@ def _helps(net: Netted, milestone: Milestone, root: Root, steps: tuple[Step, ...
             yield Help(Deed.ASK, f"Ask how long {name} takes to come.", part=met.buy)
         else:
             words = f"Order {name} tonight: {milestone.name.lower()} moves by each day it waits."
-            yield Help(Deed.ORDER, words, part=met.buy)
+            job = root.need.job.number if root.need else None
+            yield Help(Deed.ORDER, words, part=met.buy, job=job)
     elif root.kind is Held.BOOKED and steps and steps[0].job:
         yield Help(Deed.MOVE, f"Ask for an earlier day: {root.words}.", job=steps[0].job.number)
     elif root.kind is Held.NOT_BEFORE and steps and steps[0].job:

@@ -10,9 +10,10 @@ from django.db.models import Exists, OuterRef, QuerySet, Sum
 
 from refit.boat.models import Boat, Location, Where
 from refit.buying.models import COMING_STATES, DeliveryLine, Line, OrderState
-from refit.stores.kept import taken_for
+from refit.stores.kept import Key, draw, met_of, taken_for
 from refit.stores.models import Holding, Need, Part
 from refit.stores.reading import Whereabouts, whereabouts
+from refit.stores.replaced import Newer, chain, replacements_for
 from refit.work.models import OPEN_STATES, Job
 
 NIL = Decimal(0)
@@ -53,33 +54,36 @@ def coming(boat: Boat, parts: Iterable[int]) -> dict[int, list[Line]]:
 
 
 def wanted(jobs: Iterable[Job]) -> dict[int, list[Wanted]]:
-    """Return what each job wants and how much of it is unmet, in three queries.
+    """Return what each job wants and how much of it is unmet, in three queries; one more where a part was replaced.
 
     What was taken, is on order, came (and does not go back) or is about to be ordered for the job is set against its
-    needs in their order, once.
+    needs in their order, once: of the part that is wanted, then of what took its place.
     """
     ids = [job.pk for job in jobs]
     needs = list(Need.objects.filter(job_id__in=ids).select_related("part", "job").order_by("job_id", "id"))
     found: dict[int, list[Wanted]] = defaultdict(list)
-    for want in wanted_of(needs):
+    for want in wanted_of(needs, replacements_for(needs)):
         found[want.need.job_id].append(want)
     return found
 
 
-def wanted_of(needs: list[Need]) -> list[Wanted]:
-    """Return the same of needs that are at hand, in their order, in two queries."""
+def wanted_of(needs: list[Need], newer: Newer) -> list[Wanted]:
+    """Return the same of all needs of some jobs that are at hand, in their order, in two queries.
+
+    `newer` says of each part what replaced it.
+    """
     ids = list({need.job_id for need in needs})
     taken = taken_for(ids)
     bought = _bought(ids, taken)
+    met = met_of(needs, taken, newer)
     found = []
     for need in needs:
-        key = (need.job_id, need.part_id)
-        used = _draw(taken, key, need.quantity) if need.part_id else NIL
-        on_order, arrived, drafted = NIL, NIL, NIL
-        if need.part_id:
-            on_order = _draw(bought.coming, key, need.quantity - used)
-            arrived = _draw(bought.arrived, key, need.quantity - used - on_order)
-            drafted = _draw(bought.drafted, key, need.quantity - used - on_order - arrived)
+        used, rest, drawn = met[need.pk], need.quantity - met[need.pk], [NIL, NIL, NIL]
+        parts = chain(need.part_id, newer.get) if need.part_id else ()
+        for at, store in enumerate((bought.coming, bought.arrived, bought.drafted)):
+            for part in parts:
+                drawn[at] += draw(store, (need.job_id, part), rest - sum(drawn, NIL))
+        on_order, arrived, drafted = drawn
         unmet = NIL if need.met_at else need.quantity - used - on_order
         found.append(Wanted(need, used, on_order, unmet, arrived, drafted))
     return found
@@ -137,16 +141,6 @@ def against(want: Wanted, where: dict[int, Whereabouts]) -> Want:
     short = NIL if enough else max(want.unmet - there - want.drafted, NIL)
     usable = here.usable if here else []
     return Want(want.need, part, want.taken, want.on_order, want.unmet, short, usable, want.drafted)
-
-
-Key = tuple[int, int | None]
-
-
-def _draw(store: dict[Key, Decimal], key: Key, most: Decimal) -> Decimal:
-    """Take at most so much out of what there is under a key."""
-    some = max(min(most, store.get(key, NIL)), NIL)
-    store[key] = store.get(key, NIL) - some
-    return some
 
 
 @dataclass

@@ -26,6 +26,12 @@ def moved(supply: Supply, suppose: Suppose, today: date) -> Supply:
     return replace(supply, on=max(supply.on + timedelta(days=days), today))
 
 
+def supposed(day: date | None, order: int, suppose: Suppose, today: date) -> date | None:
+    """Return the day on which what is written in words on an order comes, if the order came later or sooner."""
+    days = suppose.orders.get(order, 0)
+    return day if day is None or not days else max(day + timedelta(days=days), today)
+
+
 def bought_later(met: Met, suppose: Suppose, today: date) -> Met:
     """Return what a need can count on if what it still has to buy came later or sooner."""
     days = suppose.parts.get(met.buy, 0)

@@ -101,6 +101,7 @@ class Row:
     others: list[QuoteRow]
     ticked: bool
     may_fill: bool = False
+    chosen: str = ""  # the price that was chosen on a form that comes back
 
     @property
     def quotes(self) -> list[QuoteRow]:

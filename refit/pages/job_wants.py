@@ -17,7 +17,7 @@ from refit.pages.forms.needs import CopyForm, ListForm, NameForm
 from refit.stores.kept import Kept, kept_for
 from refit.stores.models import Companion, KitList, Need, Part
 from refit.stores.reading import Whereabouts
-from refit.work.models import OPEN_STATES, Job
+from refit.work.models import Job
 
 NIL = Decimal(0)
 Row = tuple[Part | None, str, Decimal]
@@ -67,7 +67,7 @@ def beside(request: Any, job: Job, wants: list[Want], where: dict[int, Whereabou
 def _can_keep(want: Want, rows: list[Kept], where: dict[int, Whereabouts], job: Job) -> Decimal:
     """Return how much could be kept for it: what it still has to take, as far as it lies here free of the others."""
     need = want.need
-    if want.part is None or want.part.kept != "counted" or need.met_at or job.state not in OPEN_STATES:
+    if want.part is None or want.part.kept != "counted" or need.met_at or not job.is_to_do:
         return NIL
     here = where.get(want.part.pk)
     lies = here.aboard + here.ashore if here else NIL

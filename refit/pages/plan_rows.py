@@ -137,7 +137,8 @@ def _row(
         group=group,
     )
     words = float_words(placed, key in critical) if job else _state(placed, None, target)
-    hold = held_words(placed.held_by, names)
+    begun = job is not None and job.state == State.IN_HAND and placed.held_by.kind is Held.TODAY
+    hold = f"in hand since {long(placed.start)}" if begun else held_words(placed.held_by, names)
     return Row(key, name, go, placed, words, hold, is_critical, late, bar, job, milestone, bookings)
 
 

@@ -50,7 +50,7 @@ def launch_line(net: Netted) -> dict[str, Any] | None:
     if not chains:
         return None
     first = chains[0]
-    return {"sentence": first.sentence, "lateness": first.lateness, "late": (first.late or 0) > 0}
+    return {"sentence": first.line, "lateness": first.lateness, "late": (first.late or 0) > 0}
 
 
 def sections(request: Any, net: Netted, shown: Iterable[Job]) -> list[Section]:
@@ -84,10 +84,8 @@ def _order_tonight(request: Any, net: Netted) -> Section:
     for day, name, job in due:
         late = (net.today - day).days
         words = f"for job {job.number}, {job.title}"
-        mark = f"{days(late)} ago" if late else "today"
-        rows.append(
-            Item(at(request, "job", job.number), name, words, f"order by: {mark}", "stop" if late else "warn")
-        )
+        mark = f"{days(late)} late" if late else "today"
+        rows.append(Item(at(request, "job", job.number), name, words, mark, "stop" if late else "warn"))
     return _section("Order tonight", rows, at(request, "buy"), "What to order")
 
 

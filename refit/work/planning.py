@@ -81,12 +81,7 @@ class WorkList:
 
 def read_work(boat: Boat, today: date) -> WorkList:
     """Read the work list in seven queries, however long it is."""
-    jobs = list(
-        Job.objects.filter(boat=boat, state__in=OPEN_STATES)
-        .exclude(before=Before.ANOTHER_YEAR)
-        .select_related("system", "space")
-        .order_by("number")
-    )
+    jobs = list(Job.objects.to_do().filter(boat=boat).select_related("system", "space").order_by("number"))
     after, curing = _arrows(boat, today, {job.pk for job in jobs})
     bookings: dict[int, list[Booking]] = defaultdict(list)
     for booking in Booking.objects.filter(boat=boat, cancelled_at=None, job__state__in=OPEN_STATES):
@@ -127,6 +122,8 @@ def _arrows(boat: Boat, today: date, planned: set[int]) -> tuple[dict[int, list[
                 seen.add(before)
                 if before in planned:
                     after[job].append(before)
+                elif state == State.DONE and not cure_days:
+                    continue  # done is done, today too
                 elif state == State.DONE:
                     free = done_on + timedelta(days=1 + cure_days) if done_on else today
                     if free > today:

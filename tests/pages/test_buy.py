@@ -176,6 +176,18 @@ def test_what_cannot_be_ordered_changes_nothing(make, bolt, as_owner, data):
     assert Order.objects.count() == 0
 
 
+def test_what_was_ticked_and_chosen_stays_on_a_form_that_comes_back(make, bolt, as_owner):
+    dear = offers.Offer.objects.get(price=D(3))
+    wanted = need(make, None, words="Oak")
+    keys = {"row": [f"p{bolt.pk}", f"n{wanted.pk}"], f"from-p{bolt.pk}": f"o{dear.pk}"}
+    response = as_owner.post(page(make, "make/"), keys)
+    assert response.status_code == 422
+    assert "Who sells Oak?" in said(response)
+    html = response.content.decode()
+    assert f'value="p{bolt.pk}" checked' in html
+    assert f'value="o{dear.pk}" selected' in html
+
+
 def test_the_list_leaves_as_a_file(make, bolt, as_owner):
     need(make, None, words="=1+1")
     sheet = load_workbook(BytesIO(as_owner.get(page(make, "?export=xlsx")).content)).worksheets[0]

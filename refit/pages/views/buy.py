@@ -1,6 +1,7 @@
 """What to order by when: the list by urgency or by supplier, and orders made of what is ticked."""
 
 import re
+from dataclasses import replace
 from typing import Any
 
 from django.core.paginator import Paginator
@@ -77,7 +78,7 @@ def _context(
     shown = {row.key for row in page.object_list}
     groups = buy_list.groups_of(found, ordered, by_supplier=by_supplier, tick=request.GET.get("tick", ""))
     for group in groups:
-        group.rows = [row for row in group.rows if row.row.key in shown]
+        group.rows = [_as_sent(request, row) for row in group.rows if row.row.key in shown]
     counts = buy_list.counts_of(found.rows)
     return {
         "groups": [
@@ -97,6 +98,14 @@ def _context(
         "tabs": buy_tabs.tabs(request, "buy"),
         "any_ticked": any(row.ticked for group in groups for row in group.rows),
     }
+
+
+def _as_sent(request: Any, row: buy_list.Row) -> buy_list.Row:
+    """Return a row ticked and chosen as on the form that comes back."""
+    if request.method != "POST":
+        return row
+    ticked = row.row.key in request.POST.getlist("row")
+    return replace(row, ticked=ticked, chosen=request.POST.get(f"from-{row.row.key}", ""))
 
 
 def _said(made: list[Order]) -> str:

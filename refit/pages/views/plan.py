@@ -103,6 +103,8 @@ def _help_go(request: Any, each: Any) -> str:
     """Return where one does what would help."""
     if each.order is not None and "see_money" in request.rights:
         return at(request, "chase-one" if "buy" in request.rights else "order", each.order)
+    if each.job is not None and each.part is not None and "buy" in request.rights:
+        return f"{at(request, 'order-new')}?job={each.job}"
     if each.part is not None:
         return at(request, "part", each.part)
     return at(request, "job", each.job) if each.job else ""

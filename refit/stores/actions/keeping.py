@@ -11,9 +11,10 @@ from refit.boat.models import Where
 from refit.boat.refusals import Refused
 from refit.calc.numbers import format_quantity
 from refit.stores.amounts import amount
-from refit.stores.kept import Lying, lying, taken_for
+from refit.stores.kept import Lying, lying, met_of, taken_for
 from refit.stores.models import GOOD_CONDITIONS, Holding, Kept, Lot, Need, Part
-from refit.work.models import OPEN_STATES, Job
+from refit.stores.replaced import replacements_for
+from refit.work.models import Job
 
 NIL = Decimal(0)
 
@@ -58,20 +59,15 @@ def _may_be_kept(need: Need) -> Part:
         raise Refused("Only a part can be kept, not words.", code="words")
     if part.kept != Kept.COUNTED:
         raise Refused(f"{part} is not counted; it cannot be kept for a job.", code="not_counted")
-    if need.met_at or need.job.state not in OPEN_STATES:
+    if need.met_at or not need.job.is_to_do:
         raise Refused(f"Job {need.job.number} no longer wants {part}.", code="closed")
     return part
 
 
 def _met(need: Need) -> Decimal:
     """Return how much of this need was taken already; earlier needs of the job for the same part come first."""
-    left = taken_for([need.job_id])[(need.job_id, need.part_id)]
-    for other in Need.objects.filter(job=need.job_id, part=need.part_id).order_by("id"):
-        some = max(min(other.quantity, left), NIL)
-        if other.pk == need.pk:
-            return some
-        left -= some
-    return NIL
+    needs = list(Need.objects.filter(job=need.job_id).select_related("part").order_by("id"))
+    return met_of(needs, taken_for([need.job_id]), replacements_for(needs))[need.pk]
 
 
 def _piece(need: Need, part: Part, quantity: Decimal, here: Lying) -> Lot:

@@ -73,6 +73,10 @@ class JobQuerySet(models.QuerySet["Job"]):
     def open(self) -> "JobQuerySet":
         return self.filter(state__in=OPEN_STATES)
 
+    def to_do(self) -> "JobQuerySet":
+        """Return the open jobs that are not left for another year: those that are planned, and bought and kept for."""
+        return self.open().exclude(before=Before.ANOTHER_YEAR)
+
     def seen_by(self, member: Member) -> "JobQuerySet":
         """Return the jobs of the member's boat that they may see: a trade sees those given to it."""
         jobs = self.filter(boat_id=member.boat_id)
@@ -148,6 +152,11 @@ class Job(models.Model):
     def save(self, *args: Any, **kwargs: Any) -> None:
         self.folded = fold(f"{self.number} {self.title}")[:240]
         super().save(*args, **kwargs)
+
+    @property
+    def is_to_do(self) -> bool:
+        """Say whether it is open and not left for another year."""
+        return self.state in OPEN_STATES and self.before != Before.ANOTHER_YEAR
 
 
 class JobTrait(models.Model):
