@@ -1,7 +1,7 @@
 """Which orders to ask after, until when goods may go back or damage be claimed. Reads; a day typed on the order counts first.
 
-To ask after: what was promised for a day that has passed, what was to be asked after by now, and what nobody has named a
-day for. A day on which to ask again that is still to come puts an order off until then.
+To ask after: what was promised for a day that has passed, what was to be asked after by now, and goods that nobody has
+named a day for (of a service alone, such as rent, none need be named). A day on which to ask again that is still to come puts an order off until then.
 """
 
 from collections import defaultdict
@@ -10,8 +10,10 @@ from dataclasses import dataclass, field
 from datetime import date, timedelta
 from enum import StrEnum
 
+from django.db.models import Exists, OuterRef
+
 from refit.boat.models import Boat
-from refit.buying.models import COUNTED_STATES, DeliveryLine, Line, Order, Promise
+from refit.buying.models import COUNTED_STATES, DeliveryLine, Line, LineKind, Order, Promise
 
 SOON = 30  # days ahead that a last day to go back or to claim is shown
 
@@ -52,11 +54,12 @@ class LastDay:
 
 def to_chase(boat: Boat, today: date) -> tuple[list[Chase], list[Chase]]:
     """Return the orders to ask after today, the latest first, and those put off to a day to come; three queries."""
-    orders = Order.objects.coming().filter(boat=boat).select_related("supplier", "job").order_by("number")
+    goods = Line.objects.filter(order=OuterRef("pk")).exclude(kind=LineKind.SERVICE)
+    orders = Order.objects.coming().filter(boat=boat).annotate(has_goods=Exists(goods)).order_by("number")
     now: list[Chase] = []
     later: list[Chase] = []
-    for order in orders:
-        found = _chase(order, today)
+    for order in orders.select_related("supplier", "job"):
+        found = _chase(order, today, has_goods=order.has_goods)
         if found is not None:
             put_off = order.chase_on is not None and order.chase_on > today
             (later if put_off else now).append(found)
@@ -84,12 +87,12 @@ def last_days_of(order: Order, today: date) -> list[LastDay]:
     return _last_days([order], days, today)
 
 
-def _chase(order: Order, today: date) -> Chase | None:
+def _chase(order: Order, today: date, *, has_goods: bool) -> Chase | None:
     if order.expected_on is not None and order.expected_on < today:
         return Chase(order, Why.LATE, (today - order.expected_on).days)
     if order.chase_on is not None:
         return Chase(order, Why.ASK_AGAIN)
-    if order.expected_on is None and order.ordered_on is not None and order.ordered_on < today:
+    if has_goods and order.expected_on is None and order.ordered_on is not None and order.ordered_on < today:
         return Chase(order, Why.NO_DAY)
     return None
 

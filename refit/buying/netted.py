@@ -60,6 +60,8 @@ class NeedInTime:
     def to_buy(self) -> Decimal:
         if self.met is None:
             return max(self.wanted.to_buy - self.in_words, NIL)
+        if self.met.want.bulk and self.wanted.drafted > 0:  # of what is not counted, some is enough
+            return NIL
         return max(self.met.short - self.wanted.drafted, NIL)
 
 

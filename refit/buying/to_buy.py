@@ -278,17 +278,21 @@ def _row(found: Netted, rows: dict[str, BuyRow], part: Part) -> BuyRow:
 
 
 def _spares(found: Netted) -> list[tuple[Part, Decimal]]:
-    """Return the counted spares of which too few are aboard, less what lies ashore or away or is to come for no job."""
+    """Return the counted spares of which too few are aboard, less what lies anywhere or is to come for no job.
+
+    What took the place of a spare counts for it.
+    """
     below = [part for part, _ in below_minimum(found.boat, found.today) if part.kept == Kept.COUNTED]
-    where = whereabouts(found.boat, [part.pk for part in below], found.today)
-    coming: dict[int, Decimal] = defaultdict(lambda: NIL)
-    lines = Line.objects.filter(boat=found.boat, order__state__in=COMING_STATES, job=None, part__in=below)
+    families = {part.pk: family(part.pk, found.parts) for part in below}
+    ids = {pk for each in families.values() for pk in each}
+    where = whereabouts(found.boat, ids, found.today)
+    there = {pk: where[pk].aboard + where[pk].ashore + where[pk].away for pk in ids}
+    lines = Line.objects.filter(boat=found.boat, order__state__in=COMING_STATES, job=None, part__in=ids)
     for line in lines:
-        coming[line.part_id or 0] += line.open_quantity
+        there[line.part_id or 0] += line.open_quantity
     short = []
     for part in below:
-        there = where[part.pk]
-        missing = part.minimum - there.aboard - there.ashore - there.away - coming[part.pk]
+        missing = part.minimum - sum((there[pk] for pk in families[part.pk]), NIL)
         if missing > 0:
             short.append((part, missing))
     return short
@@ -333,7 +337,7 @@ def _strike_off(found: Netted, rows: dict[str, BuyRow]) -> None:
 
 def _strike_row(row: BuyRow, lines: list[Line]) -> None:
     rest = {line.pk: line.quantity for line in lines}
-    if any(wish.why in (Why.LOW, Why.GONE) for wish in row.wishes):
+    if row.part is not None and row.part.kept != Kept.COUNTED:
         for wish in row.wishes:  # of what is not counted, some is enough
             wish.left = NIL
         return

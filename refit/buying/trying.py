@@ -5,16 +5,19 @@ frees go to others, and what is shown is what would come of it. A job moved past
 it by arrow and should be done before the launch, as that could not be.
 """
 
+from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from copy import copy
 from dataclasses import dataclass, field, replace
 from datetime import date
+from decimal import Decimal
 
 from refit.boat.models import Boat
 from refit.buying.book import read
 from refit.buying.forecast import Book, Kind
 from refit.buying.models import Line
 from refit.buying.netted import NeedInTime, Netted, netted
+from refit.buying.supplies import family
 from refit.buying.supposing import Suppose
 from refit.calc.plan import Clash, Moved, compare
 from refit.work.models import Before, Job, Milestone
@@ -113,9 +116,10 @@ def tried(boat: Boat, before: Netted, trial: Trial) -> Tried:
     )
 
 
-def saved(boat: Boat, today: date, jobs: Iterable[Job], net: Netted) -> Saved:
+def saved(found: Tried) -> Saved:
     """Return what dropping jobs saves and what is spent on them already."""
-    chosen = {job.pk for job in jobs}
+    boat, today = found.before.boat, found.before.today
+    chosen = {job.pk for job in found.dropped}
     if not chosen:
         return Saved()
     book = Book(read(boat))
@@ -125,19 +129,33 @@ def saved(boat: Boat, today: date, jobs: Iterable[Job], net: Netted) -> Saved:
             sums[piece.kind] += piece.amount
     unknown = sum(1 for wish in book.wishes(today) if wish.job.pk in chosen and wish.amount is None)
     lines = Line.objects.filter(boat=boat, job_id__in=chosen, counted=True).values_list("landed", "refunded")
-    left = [row for pk in sorted(chosen) for row in net.by_job.get(pk, ()) if _is_left(row)]
     return Saved(
         wanted=sums[Kind.WANTED],
         estimates=sums[Kind.ESTIMATE],
         drafts=sums[Kind.DRAFT],
         unknown=unknown,
         spent=sum(landed - back for landed, back in lines),
-        left=tuple(left),
+        left=tuple(_left(found, chosen)),
     )
 
 
-def _is_left(row: NeedInTime) -> bool:
-    return row.wanted.arrived > 0 or row.wanted.on_order > 0
+def _left(found: Tried, chosen: set[int]) -> Iterable[NeedInTime]:
+    """Yield what was bought for jobs dropped and would not be used by others instead."""
+    more: dict[int, Decimal] = defaultdict(
+        Decimal
+    )  # so much of each part others would use that they do not now
+    others = [row for row in found.before.rows if row.job.pk not in chosen]
+    for rows, sign in ((found.after.rows, 1), (others, -1)):
+        for take in (take for row in rows if row.met for take in row.met.takes):
+            more[take.supply.part] += sign * take.quantity
+    for row in (row for pk in sorted(chosen) for row in found.before.by_job.get(pk, ()) if row.need.part_id):
+        bought = row.wanted.arrived + row.wanted.on_order
+        for part in family(row.need.part_id or 0, found.before.parts):
+            used = max(min(more[part], bought), Decimal(0))
+            more[part] -= used
+            bought -= used
+        if bought > 0:
+            yield row
 
 
 def _along(work: WorkList, named: list[Job], dropped: set[int]) -> list[Job]:

@@ -5,8 +5,7 @@ method over the owner's working days, with a serial placement of the jobs that s
 project scheduling): simple and repeatable, not promised to be the shortest plan there is.
 """
 
-from collections.abc import Collection, Iterable, Mapping, Sequence
-from dataclasses import replace
+from collections.abc import Iterable, Mapping
 from datetime import date
 
 from .holds import Reasons
@@ -42,9 +41,7 @@ __all__ = [
     "WorkingDays",
     "chain",
     "compare",
-    "past",
     "plan",
-    "without",
 ]
 
 
@@ -53,17 +50,15 @@ def plan(
     working: WorkingDays,
     start: date,
     targets: Mapping[str, date],
-    *,
-    ignore_parts: bool = False,
 ) -> Plan:
     """Return tasks in dates from today, `start`, on.
 
-    `targets` gives days that milestones should be reached by; those of tasks that are not there are passed over. With
-    `ignore_parts` every part is there already: the late starts are then the days on which parts are wanted. Raise
-    `Unworkable`, a ValueError that names the tasks, for a circle, a task after itself or after one that is not there,
-    a key twice, days below nil or over 10,000, and a plan of more than 200 years.
+    `targets` gives days that milestones should be reached by; those of tasks that are not there are passed over. Planned
+    without the days of parts, the late starts are the days on which parts are wanted. Raise `Unworkable`, a ValueError
+    that names the tasks, for a circle, a task after itself or after one that is not there, a key twice, days below nil or
+    over 10,000, and a plan of more than 200 years.
     """
-    given = [replace(task, parts_on=None) if ignore_parts else task for task in tasks]
+    given = list(tasks)
     for task in given:
         _check(task)
     order = in_order([(task.key, task.after) for task in given])
@@ -132,50 +127,6 @@ def compare(before: Plan, after: Plan) -> Difference:
         clashes=_only_in(after.clashes, before.clashes),
         kept=_only_in(before.clashes, after.clashes),
     )
-
-
-def without(tasks: Sequence[Task], keys: Collection[str]) -> list[Task]:
-    """Return tasks without some of them; what came before one of those still comes before what came after it."""
-    dropped = set(keys)
-    bridged = _bridged(tasks, dropped)
-    return [replace(task, after=bridged[task.key]) for task in tasks if task.key not in dropped]
-
-
-def past(tasks: Sequence[Task], keys: Collection[str], milestone: str) -> list[Task]:
-    """Return tasks with some of them moved past a milestone: it, and all that comes before it, waits no longer for them.
-
-    What came before one of those still comes before what came after it. Raise `Unworkable` as `plan` does.
-    """
-    moved = set(keys) - {milestone}
-    bridged = _bridged(tasks, moved)
-    if milestone not in bridged:
-        raise Unworkable(f"{quoted(milestone)} is not among the jobs.", "unknown", [milestone])
-    leading, look = {milestone}, [milestone]
-    while look:
-        for before in bridged[look.pop()]:
-            if before not in leading:
-                leading.add(before)
-                look.append(before)
-    changed = []
-    for task in tasks:
-        if task.key in moved:
-            task = replace(task, after=tuple(dict.fromkeys((*task.after, milestone))))
-        elif task.key in leading:
-            task = replace(task, after=bridged[task.key])
-        changed.append(task)
-    return changed
-
-
-def _bridged(tasks: Sequence[Task], dropped: Collection[str]) -> dict[str, tuple[str, ...]]:
-    """Return what each task comes after, where those dropped stand for what they come after."""
-    after = {task.key: task.after for task in tasks}
-    bridged: dict[str, tuple[str, ...]] = {}
-    for key in in_order([(task.key, task.after) for task in tasks]):
-        names: list[str] = []
-        for before in after[key]:
-            names += bridged[before] if before in dropped else [before]
-        bridged[key] = tuple(dict.fromkeys(names))
-    return bridged
 
 
 def _begins(one: Work, span: Span) -> date:

@@ -12,9 +12,9 @@ from django import forms
 from refit.boat.models import Boat, System
 from refit.buying.models import Supplier
 from refit.buying.to_buy import NOW, BuyRow, Filling, ToBuy, Urgency, Why
-from refit.calc.money import from_minor
 from refit.calc.numbers import format_quantity
 from refit.pages.part_prices import QuoteRow, quote_rows
+from refit.pages.templatetags.refit import cash
 from refit.reports.workbook import Column, Kind
 from refit.work.models import Job
 
@@ -153,15 +153,13 @@ def filling_words(filling: Filling, boat: Boat) -> str:
     currency = filling.supplier.currency or boat.currency
     if not filling.now:
         return "Nothing of it is due yet"
-    now = f"{from_minor(filling.now, currency):,f} {currency} of goods to order now"
+    now = f"{cash(filling.now, currency)} of goods to order now"
     if filling.is_free:
         return f"{now}; carriage is free"
     if filling.missing is not None:
-        short = f"{from_minor(filling.missing, currency):,f} {currency}"
-        return f"{now}; {short} more and carriage is free"
+        return f"{now}; {cash(filling.missing, currency)} more and carriage is free"
     if filling.carriage is not None:
-        home = f"{from_minor(filling.carriage, boat.currency):,f} {boat.currency}"
-        return f"{now}; carriage {home}, {filling.carriage_from}"
+        return f"{now}; carriage {cash(filling.carriage, boat.currency)}, {filling.carriage_from}"
     return f"{now}; carriage is not known"
 
 

@@ -10,6 +10,7 @@ from refit.buying.leads import learned_words
 from refit.buying.prices import Carriage, Prices, Quote
 from refit.calc.money import from_minor, minor_digits
 from refit.calc.numbers import format_quantity
+from refit.pages.templatetags.refit import cash
 from refit.stores.models import Part
 
 
@@ -49,7 +50,7 @@ def quote_row(prices: Prices, quote: Quote, *, best: bool = False) -> QuoteRow:
     taught = prices.leads.of_pair.get(pair) or prices.leads.of_supplier.get(quote.supplier.pk)
     return QuoteRow(
         quote=quote,
-        asked=asked_words(quote),
+        asked=asked_words(quote, boat.currency),
         each=each_words(quote.each, boat.currency),
         all_in="" if quote.all_in is None else f"{from_minor(quote.all_in, boat.currency):,f}",
         makes_up=_makes_up(quote, boat),
@@ -59,13 +60,20 @@ def quote_row(prices: Prices, quote: Quote, *, best: bool = False) -> QuoteRow:
     )
 
 
-def asked_words(quote: Quote) -> str:
-    """Return what they ask: `12.40 EUR`, `89.00 EUR for 100 m`, or `9.90 GBP without tax`."""
+def price_words(price: Decimal, currency: str, home: str) -> str:
+    """Return a price in their money: `£2.05` where that is the boat's own, else `12.40 EUR`."""
+    value = price.normalize()
+    places = max(minor_digits(currency), -int(value.as_tuple().exponent))
+    if currency != home:
+        return f"{value:,.{places}f} {currency}"
+    sign = cash(0, currency).rstrip("0.")
+    return f"{sign}{value:,.{places}f}"
+
+
+def asked_words(quote: Quote, home: str) -> str:
+    """Return what they ask: `12.40 EUR`, `89.00 EUR for 100 m`, or `£9.90 without tax`."""
     price = quote.price
-    least = minor_digits(price.currency)
-    value = price.price.normalize()
-    places = max(least, -int(value.as_tuple().exponent))
-    words = f"{value:,.{places}f} {price.currency}"
+    words = price_words(price.price, price.currency, home)
     if price.pack_size != 1:
         unit = "" if price.part.unit == "each" else f" {price.part.get_unit_display()}"
         words += f" for {format_quantity(price.pack_size)}{unit}"
@@ -99,11 +107,11 @@ def block_of(prices: Prices, part: Part, quantity: Decimal) -> dict[str, Any]:
 def _makes_up(quote: Quote, boat: Boat) -> str:
     if quote.goods is None:
         return f"no rate for {quote.price.currency} is known"
-    goods = f"{pack_words(quote)} for {from_minor(quote.goods, boat.currency):,f}"
+    goods = f"{pack_words(quote)} for {cash(quote.goods, boat.currency)}"
     if quote.carriage_from == Carriage.UNKNOWN:
         return f"{goods}; carriage not known"
     if quote.carriage_from == Carriage.FREE:
         return f"{goods}, carriage free"
     if quote.carriage_from == Carriage.COUNTER:
         return f"{goods}, over the counter"
-    return f"{goods}, carriage {from_minor(quote.carriage or 0, boat.currency):,f} ({quote.carriage_from})"
+    return f"{goods}, carriage {cash(quote.carriage or 0, boat.currency)} ({quote.carriage_from})"

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from refit.buying.models import Supplier
 from refit.buying.town import ShopList, TownItem
 from refit.calc.numbers import format_quantity
+from refit.pages.part_prices import price_words
 from refit.reports.copy import CopyTown, CopyTownRow
 from refit.reports.town_sheet import Shop, TownRow
 
@@ -25,19 +26,20 @@ class Group:
     items: list[Item]
 
 
-def groups_of(shops: list[ShopList]) -> list[Group]:
+def groups_of(shops: list[ShopList], home: str) -> list[Group]:
     """Return what the page shows, shop by shop."""
-    return [Group(each.shop, [Item(item, price_of(item)) for item in each.items]) for each in shops]
+    return [Group(each.shop, [Item(item, price_of(item, home)) for item in each.items]) for each in shops]
 
 
-def price_of(item: TownItem) -> str:
-    """Return what one as sold costs there, as far as is known."""
+def price_of(item: TownItem, home: str) -> str:
+    """Return what one as sold costs there, as far as is known; `home` is the boat's currency."""
     if item.line is not None:
-        return f"{item.line.unit_price.normalize():f}" if item.line.unit_price else ""
-    return f"{item.price.price.normalize():f} {item.price.currency}" if item.price else ""
+        order = item.line.order
+        return price_words(item.line.unit_price, order.currency, home) if item.line.unit_price else ""
+    return price_words(item.price.price, item.price.currency, home) if item.price else ""
 
 
-def paper_of(shops: list[ShopList]) -> list[Shop]:
+def paper_of(shops: list[ShopList], home: str) -> list[Shop]:
     """Return the shops as the sheet prints them."""
     return [
         Shop(
@@ -52,7 +54,7 @@ def paper_of(shops: list[ShopList]) -> list[Shop]:
                     number=item.number,
                     job=_jobs(item),
                     note="in one piece" if item.one_piece else "",
-                    price=price_of(item),
+                    price=price_of(item, home),
                 )
                 for item in each.items
             ],

@@ -67,6 +67,8 @@ def test_whom_to_ask_today(make):
     in_time = make.order(on=long_ago, expected_on=make.today)
     no_day = make.order(on=make.today - timedelta(days=1))
     make.order()  # of today: give them a night
+    rent = make.order(make.line(words="Rent", service=True), on=long_ago)
+    assert rent.lines.get().kind == "service"
     asked = make.order(on=long_ago, expected_on=make.today + timedelta(days=3))
     acts.mind_order(asked, OrderDates(chase_on=make.today), today=make.today)
     assert due(make) == [

@@ -69,6 +69,14 @@ def test_what_was_taken_of_the_new_part_uses_up_what_was_kept_of_the_old(make, r
     assert kept_for(make.boat, [want.part_id]) == {}
 
 
+def test_what_took_the_place_of_a_spare_counts_for_it(make):
+    new = make.part("Belt, new number")
+    make.stock(make.part("Belt", superseded_by=new, is_spare=True, minimum=D(2)), make.place("S1"), 1)
+    assert [row.to_buy for row in to_buy(make.boat, make.today).rows] == [1]
+    make.stock(new, make.place("S2"), 1)
+    assert to_buy(make.boat, make.today).rows == []
+
+
 # Reserved and kept
 
 
@@ -124,6 +132,14 @@ def test_a_job_left_for_another_year_keeps_nothing(make):
     assert fetch_list(make.boat, [job], make.today).things == 1
     with pytest.raises(Refused, match="no longer wants"):
         keeping.keep(want, D(1), today=make.today)
+
+
+def test_one_tin_on_a_draft_is_enough_of_what_is_not_counted(make):
+    part, job = make.part(kept="level"), make.job()
+    want = need(make, job, part, 40)
+    make.draft(make.line(part, job=job))
+    assert row_of(make, want).to_buy == 0
+    assert to_buy(make.boat, make.today).rows == []
 
 
 # Dates

@@ -199,6 +199,10 @@ def test_a_trial_keeps_nothing(make):
 # Money
 
 
+def saved_by_dropping(make, *jobs):
+    return saved(tried(make.boat, net_of(make), Trial(dropped=frozenset(job.number for job in jobs))))
+
+
 def test_dropping_saves_what_is_not_bought_yet_and_says_what_is_spent(make):
     job, other, part = make.job("Autopilot"), make.job("Radar"), make.part("Ram")
     need(make, job, part, 2, guess=300_00)
@@ -209,15 +213,17 @@ def test_dropping_saves_what_is_not_bought_yet_and_says_what_is_spent(make):
         boat=make.boat, estimate=estimate, amount=120_00, set_on=make.today, by=make.owner
     )
     make.order(make.line(make.part(), job=job, price=D("45.00")))
-    found = saved(make.boat, make.today, [job], net_of(make))
+    found = saved_by_dropping(make, job)
     assert (found.wanted, found.estimates, found.total) == (300_00, 120_00, 420_00)
     assert (found.unknown, found.spent) == (1, 45_00)
-    assert saved(make.boat, make.today, [], net_of(make)).total == 0
+    assert saved_by_dropping(make).total == 0
 
 
 def test_what_was_bought_for_a_dropped_job_would_be_left_over(make):
     job, part = make.job("Autopilot"), make.part("Ram")
     need(make, job, part, 1)
     make.order(make.line(part, job=job))
-    (row,) = saved(make.boat, make.today, [job], net_of(make)).left
+    (row,) = saved_by_dropping(make, job).left
     assert (row.need.part, row.wanted.on_order) == (part, 1)
+    need(make, make.job("Radar"), part, 1)
+    assert saved_by_dropping(make, job).left == ()  # another would use it

@@ -12,14 +12,11 @@ from hypothesis import strategies as st
 from refit.calc.plan import (
     Booked,
     Held,
-    Link,
     Task,
     WorkingDays,
     chain,
     compare,
-    past,
     plan,
-    without,
 )
 from refit.calc.problems import Problem
 from refit.calc.schedule import Activity, schedule
@@ -89,7 +86,7 @@ def test_its_part_a_week_sooner_moves_the_launch_by_a_week():
 
 
 def test_parts_are_wanted_when_work_without_them_must_start_for_the_target():
-    wanted = planned(*MAST, targets={"launch": march(20)}, ignore_parts=True)
+    wanted = planned(replace(MAST[0], parts_on=None), *MAST[1:], targets={"launch": march(20)})
     assert (wanted.placed["plate"].start, wanted.placed["plate"].late_start) == (march(2), march(13))
     late = planned(*MAST, targets={"launch": march(20)})
     assert (late.placed["plate"].late_start, late.placed["plate"].total_float) == (march(13), -5)
@@ -287,17 +284,6 @@ def test_a_cure_takes_calendar_days_no_hands_and_the_space():
     assert (dates(made, "sole")[0], dates(made, "launch")[0]) == (march(6), march(6))
 
 
-def test_dropped_and_moved_work_leaves_the_rest_in_order():
-    dropped = without(MAST, ["step"])
-    assert {task.key: task.after for task in dropped}["tune"] == ("plate",)
-    later = planned(*past(MAST, ["plate", "step"], "launch"))
-    assert compare(planned(*MAST), later).milestones == {"launch": -22}
-    assert later.placed["plate"].start == march(20)
-    assert chain(later, "launch")[-1] == Link("launch", Held.AFTER, None, march(5), march(5))
-    with pytest.raises(Problem, match="splash"):
-        past(MAST, ["plate"], "splash")
-
-
 def test_ten_thousand_days_are_no_trouble():
     made = planned(
         Task("a", 1, parts_on=MONDAY + timedelta(10_000)),
@@ -489,6 +475,6 @@ def test_two_thousand_jobs_with_five_thousand_arrows_are_planned_fast():
     assert sum(len(task.after) for task in tasks) > 5_000
     began = process_time()
     made = plan(tasks, AWAY, MONDAY, {})
-    wanted = plan(tasks, AWAY, MONDAY, {}, ignore_parts=True)
+    wanted = plan([replace(task, parts_on=None) for task in tasks], AWAY, MONDAY, {})
     assert process_time() - began < 2
     assert len(made.placed) == len(wanted.placed) == 2_000

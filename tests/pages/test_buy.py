@@ -64,7 +64,7 @@ def test_the_list_says_what_for_which_job_from_whom_and_by_when(make, bolt, as_v
         "Bolt",
         "for 1 Job",
         "Fastenings",
-        "5.00 GBP",
+        "£5.00",
         "must fit the stud",
     ):
         assert words in text
@@ -82,7 +82,7 @@ def test_by_supplier_rows_that_may_wait_fill_the_order(make, as_owner):
         ask(make, part, shop, "20")
         need(make, part, days=days)
     text = said(as_owner.get(page(make, "?by=supplier")))
-    assert "20.00 GBP of goods to order now; 20.00 GBP more and carriage is free. Add these" in text
+    assert "£20.00 of goods to order now; £20.00 more and carriage is free. Add these" in text
     rows = as_owner.get(page(make, f"?by=supplier&tick=s{shop.pk}")).context["groups"][0][0].rows
     assert [(row.row.what, row.ticked) for row in rows] == [("Now", True), ("Later", True)]
 
@@ -135,7 +135,8 @@ def test_ticking_makes_orders_and_undo_throws_them_away(make, bolt, as_crew):
         ("Chandlers", "draft"),
         ("Timber yard", "draft"),
     ]
-    assert "Not ordered yet: 1 Chandlers · 2 Timber yard" in said(response)
+    for words in ("2 orders made, not ordered yet", "1 Chandlers", "2 Timber yard"):
+        assert words in said(response)
     as_crew.post(page(make, "made/1-2/away/"))
     assert Order.objects.count() == 0
 
@@ -236,7 +237,7 @@ def shop(make, bolt):
 
 def test_one_tap_buys_without_script_and_the_message_undoes_it(make, bolt, shop, as_crew):
     text = said(as_crew.get(page(make, "town/")))
-    for words in ("1 thing to bring", "Hardware", "Shut on Mondays", "M8 × 40", "must fit", "0.5 GBP"):
+    for words in ("1 thing to bring", "Hardware", "Shut on Mondays", "M8 × 40", "must fit", "£0.50"):
         assert words in text
     data = {"item": f"p{bolt.pk}", "shop": shop.pk, "form_key": "same"}
     for _ in range(2):

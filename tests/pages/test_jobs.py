@@ -308,6 +308,14 @@ def test_a_state_is_set_with_one_tap_and_undone(make, as_crew):
     assert (job.state, job.done_on) == (State.DONE, date(2026, 1, 5))
 
 
+def test_what_is_in_hand_again_by_undo_was_begun_when_it_was(make, as_crew):
+    job, long_ago = make.job(), date(2026, 1, 5)
+    set_state(job, State.IN_HAND, today=long_ago)
+    undo(as_crew, as_crew.post(f"{LIST}1/state/", {"state": "later"}, follow=True))
+    job.refresh_from_db()
+    assert (job.state, job.begun_on) == (State.IN_HAND, long_ago)
+
+
 @pytest.mark.parametrize("before", [State.PLANNED, State.WAITING, State.READY, State.LATER])
 def test_done_by_mistake_goes_back_to_where_it_was(make, as_crew, before):
     job = make.job()

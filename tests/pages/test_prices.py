@@ -60,7 +60,7 @@ def test_a_price_is_typed_in_one_line_and_compared_on_the_parts_page(make, bolt,
         make.today,
     )
     text = said(as_crew.get(f"/{make.boat.slug}/parts/{bolt.pk}/"))
-    assert "2.50 GBP for 10" in text
+    assert "£2.50 for 10" in text
     assert "0.2500" in text
     assert "All in for 25" in said(as_crew.get(prices(make, bolt, "?many=25")))
     for nonsense in ("x", "-1", "0", "9" * 5000, "\x00"):

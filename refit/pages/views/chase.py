@@ -117,13 +117,13 @@ def block_of(request: Any, order: Order) -> dict[str, Any]:
 
 def _context(request: Any, now: list[Any], later: list[Any]) -> dict[str, Any]:
     owed = order_back.owed(request.boat, request.today)
+    last_days = [(row, row.left(request.today)) for row in chasing.last_days(request.boat, request.today)]
     return {
         "now": [(row, _promise_form(request)) for row in now],
         "later": later,
         "late": sum(1 for row in now if row.late_days),
-        "last_days": [
-            (row, row.left(request.today)) for row in chasing.last_days(request.boat, request.today)
-        ],
+        "last_days": last_days,
+        "more_days": sum(1 for _, left in last_days if left > 7),
         "owed": owed,
         "owed_sum": sum(row.amount for row in owed),
         "tabs": buy_tabs.tabs(request, "chase"),

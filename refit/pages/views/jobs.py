@@ -178,7 +178,7 @@ def state(request: Any, number: int) -> HttpResponse:
     """Set how far a job is; `?to=` in the address is the undo of an earlier step."""
     found = _job(request, number)
     back = at(request, "job", number)
-    before, done_on = found.state, found.done_on
+    before, since = found.state, found.done_on or found.begun_on
     undoing = "state" not in request.POST
     to = request.GET.get("to", "") if undoing else request.POST["state"]
     if to not in State.values:
@@ -187,16 +187,16 @@ def state(request: Any, number: int) -> HttpResponse:
     def deed() -> Done:
         if undoing and to not in TRANSITIONS[before]:
             set_state(found, State.IN_HAND, today=request.today)  # every state can be reached from there
-        set_state(found, to, today=_done_day(request) if undoing else request.today)
-        undo = {"to": before, **({"on": done_on.isoformat()} if done_on else {})}
+        set_state(found, to, today=_since(request) if undoing else request.today)
+        undo = {"to": before, **({"on": since.isoformat()} if since else {})}
         said = f"Job {number} is {State(to).label.lower()}."
         return Done(go=back, said=said, undo=f"{at(request, 'job-state', number)}?{urlencode(undo)}")
 
     return press(request, deed, back)
 
 
-def _done_day(request: Any) -> date:
-    """Return the day on which a job was done before the step that is undone."""
+def _since(request: Any) -> date:
+    """Return the day on which a job was done, or begun if it was in hand, before the step that is undone."""
     try:
         given = parse_date(request.GET.get("on", ""))
     except ValueError:

@@ -29,7 +29,7 @@ def town(request: Any) -> HttpResponse:
 
 def pdf(request: Any) -> HttpResponse:
     """Print the town run."""
-    shops = town_sheet.paper_of(town_rows(request.boat, request.today))
+    shops = town_sheet.paper_of(town_rows(request.boat, request.today), request.boat.currency)
     sheet = town_pdf(shops, identity=identity(request.boat), as_at=request.today)
     response = HttpResponse(sheet, content_type="application/pdf")
     response["Content-Disposition"] = f'inline; filename="{request.boat.slug}-town-run.pdf"'
@@ -119,7 +119,7 @@ def take_off_list(request: Any, lines: str) -> HttpResponse:
 def _context(request: Any, form: TownForm) -> dict[str, Any]:
     shops = town_rows(request.boat, request.today)
     return {
-        "groups": town_sheet.groups_of(shops),
+        "groups": town_sheet.groups_of(shops, request.boat.currency),
         "count": sum(len(each.items) for each in shops),
         "bought": bought_today(request.boat, request.today),
         "form": form,

@@ -158,7 +158,7 @@ def _context(request: Any, net: Netted, form: TryForm, found: Tried | None, kept
         ],
     }
     if Right.SEE_MONEY in request.rights and found.dropped:
-        money: Saved = saved(request.boat, request.today, found.dropped, net)
+        money: Saved = saved(found)
         context |= {"saved": money, "left": money.left[:MOST]}
     return context
 

@@ -111,6 +111,11 @@
     }
     for (const details of root.querySelectorAll("details[data-open-on-desk]")) if (desk.matches) details.open = true;
   };
+  // What is chosen from a list is said beside it, where the list asks for that.
+  document.addEventListener("change", (event) => {
+    const says = event.target.dataset && event.target.dataset.says;
+    if (says) document.getElementById(says).textContent = event.target.selectedOptions[0].dataset.said;
+  });
   document.addEventListener("DOMContentLoaded", () => prepare(document));
   document.addEventListener("htmx:load", (event) => {
     if (event.target.querySelectorAll && event.target !== document.body) prepare(event.target);
