@@ -8,12 +8,13 @@ import pytest
 from django.conf import settings
 from django.contrib.auth.models import User
 from django.db import connection
-from django.test import Client, TestCase, TransactionTestCase
+from django.test import Client, TransactionTestCase
 
 from refit.carry.ledger import differences
 from tests import emptying
 from tests.factory import Factory
 from tests.once import Cast, share_served_files
+from tests.together import Together
 
 share_served_files()
 # A quick one first: what is slow on purpose about passwords is Django's to test.
@@ -21,15 +22,9 @@ settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher", *s
 TransactionTestCase._fixture_teardown = lambda self: emptying.empty(connection)
 
 
-@pytest.hookimpl(tryfirst=True)
-def pytest_collection_modifyitems(items):
+def pytest_xdist_make_scheduler(config, log):
     """Keep together in one process what is set up once for a class or a file; else each process sets it up."""
-    for item in items:
-        fixtures = [found[-1] for found in item._fixtureinfo.name2fixturedefs.values()]
-        if item.cls is not None and issubclass(item.cls, TestCase):
-            item.add_marker(pytest.mark.xdist_group(item.cls.__name__))
-        elif any(fixture.scope == "module" for fixture in fixtures):
-            item.add_marker(pytest.mark.xdist_group(item.module.__name__))
+    return Together(config, log)
 
 
 @pytest.fixture(scope="session")
