@@ -217,6 +217,17 @@ def test_a_job_that_was_taken_up_again_is_in_hand_after_the_undo(make, as_owner)
     )
 
 
+def test_a_day_that_can_only_be_made_up_is_not_kept(make, as_owner):
+    job = make.job()
+    as_owner.post(f"{JOBS}1/state/?to=in_hand&on=0001-01-01")
+    job.refresh_from_db()
+    assert job.begun_on == make.today
+    as_owner.post(DONE, typed(make))
+    as_owner.post(f"{DONE}undo/?state=done&done_on=0001-01-01")
+    job.refresh_from_db()
+    assert job.done_on == make.today
+
+
 def test_an_undo_that_was_made_up_says_nothing_longer_than_the_form_takes(make, as_owner):
     make.job()
     as_owner.post(DONE, typed(make))

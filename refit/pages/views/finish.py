@@ -28,6 +28,7 @@ from refit.stores.models import Entry, PartNumber
 from refit.voyage.actions import Fitted, Left, finish_job, take_back, undo_finish
 from refit.voyage.models import Gear
 from refit.work.actions import doing
+from refit.work.actions.days import FIRST_YEAR
 from refit.work.models import DoneBy, Finish, Job, Moment, State
 
 MOST_ROWS = 40
@@ -182,7 +183,7 @@ def _on(request: Any) -> date | None:
         given = parse_date(request.GET.get("done_on", ""))
     except ValueError:
         return None
-    return min(given, request.today) if given else None
+    return min(given, request.today) if given and given.year >= FIRST_YEAR else None
 
 
 def _named(rows: "QuerySet[Any]", words: list[str]) -> list[Any]:
