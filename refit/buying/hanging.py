@@ -90,7 +90,8 @@ class Hangs:
     def line(self) -> str:
         """Return it in one line: what the chain begins with, or the first job where nothing but work is before it."""
         plain = self.root.kind is Held.TODAY and self.steps
-        return f"{self.milestone.name} {long(self.day)} hangs on: {self.steps[0].name if plain else self.root.words}"
+        first = self.steps[0].name if plain else self.root.words.split(" (order ")[0]
+        return f"{self.milestone.name} {long(self.day)} hangs on: {first}"
 
     @property
     def links(self) -> list[str]:

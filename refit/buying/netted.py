@@ -27,7 +27,7 @@ from refit.buying.reading import Wanted, wanted_of
 from refit.buying.supplies import Supplies, due_of, family, need_key, supplies_for
 from refit.buying.supposing import AS_IT_IS, Suppose, bought_later, moved, supposed
 from refit.calc.netting import Met, Want, net
-from refit.calc.plan import Plan, plan
+from refit.calc.plan import Plan, Task, plan
 from refit.calc.schedule import Unworkable
 from refit.stores.models import Holding, Kept, Need, Part
 from refit.work.models import Job
@@ -127,12 +127,19 @@ def netted(boat: Boat, today: date, work: WorkList | None = None, suppose: Suppo
 
 
 def _plan(work: WorkList, parts: dict[int, tuple[date, str]]) -> tuple[Plan, str]:
-    """Return the plan; where what people said contradicts itself, that of the jobs alone, and what contradicts."""
+    """Return the plan; where what people said contradicts itself, that of the jobs alone, and what contradicts.
+
+    Where the jobs alone lead beyond all calendars too, each stands for itself: every page still has something to show.
+    """
     try:
         return plan(tasks_of(work, parts), work.working, work.today, work.targets), ""
     except Unworkable as fault:
-        alone = tasks_of(work.without_milestones(), parts)
-        return plan(alone, work.working, work.today, {}), str(fault)
+        alone, said = tasks_of(work.without_milestones(), parts), str(fault)
+    try:
+        return plan(alone, work.working, work.today, {}), said
+    except Unworkable:
+        single = [Task(task.key, min(task.days, 1), priority=task.priority) for task in alone]
+        return plan(single, work.working, work.today, {}), said
 
 
 def _needs(work: WorkList, parts: dict[int, Part]) -> list[Wanted]:

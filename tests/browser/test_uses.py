@@ -1,13 +1,16 @@
 """The three first uses in a real browser at a phone's size, with the taps counted."""
 
 import re
+from decimal import Decimal
 
 import pytest
 from openpyxl import load_workbook
 
-from refit.buying.models import Order
+from refit.buying.actions.offers import OfferFacts, add_offer
+from refit.buying.models import Line, Order
 from refit.carry.ledger import differences
 from refit.reports.labels import LabelRow
+from refit.stores.actions.parts import add_need
 from refit.stores.models import Movement
 from refit.stores.reading import usable_aboard
 from tests.browser.conftest import PHONE
@@ -81,8 +84,6 @@ def test_a_double_tap_takes_once(browser, live_server, make):
 def test_an_order_from_a_job_takes_at_most_eight_fields_and_taps(browser, live_server, make):
     seeded = seed(make)
     job = make.job("Steering cable")
-    from refit.stores.actions.parts import add_need
-
     cable = make.part("Cable clamp, 6 mm", usual_place=seeded.locker)
     add_need(job, part=cable, words="", quantity=4)
     page, _ = open_signed_in(browser, live_server, make.owner, viewport=PHONE, has_touch=True)
@@ -130,4 +131,40 @@ def test_taking_and_ordering_work_without_script(browser, live_server, make):
     page.get_by_label(re.compile("^Each")).first.fill("abc")
     page.get_by_role("button", name="Ordered", exact=True).click()
     assert page.get_by_label("Supplier").input_value() == "Nobody yet"
+    assert list(differences()) == []
+
+
+def test_two_things_ticked_on_the_list_are_orders_in_three_taps(browser, live_server, make):
+    wanted = [make.part(name) for name in ("Bilge hose", "Wood screw")]
+    job = make.job("Two manual pumps")
+    for part, shop in zip(wanted, ("Hose Loft", "Screw Loft"), strict=True):
+        asked = OfferFacts(make.supplier(shop), Decimal("2.50"), "GBP", make.today, lead_days=1)
+        add_offer(part, asked, today=make.today)
+        add_need(job, part=part, words="", quantity=4)
+    page, _ = open_signed_in(browser, live_server, make.owner, viewport=PHONE, has_touch=True)
+    page.goto(f"{live_server.url}/{make.boat.slug}/buy/")
+    hand = Hand(page)
+    for part in wanted:
+        hand.tap(page.get_by_role("checkbox", name=part.name))
+    hand.tap(page.get_by_role("button", name="Make the orders"))
+    said = page.locator(".said").first
+    assert "not ordered yet" in said.inner_text()
+    assert hand.count == 3
+    made = {(line.part, line.order.supplier.name, line.job, line.quantity) for line in Line.objects.all()}
+    assert made == {(wanted[0], "Hose Loft", job, 4), (wanted[1], "Screw Loft", job, 4)}
+    said.get_by_role("button", name="Undo").click()
+    page.wait_for_load_state()
+    assert Order.objects.count() == 0
+
+
+def test_a_fetch_list_is_ticked_without_script(browser, live_server, make):
+    job, part = make.job("Rope clutches"), make.part("Rope clutch")
+    make.stock(part, make.place("S3"), 3)
+    add_need(job, part=part, words="", quantity=2)
+    page, _ = open_signed_in(browser, live_server, make.crew, viewport=PHONE, java_script_enabled=False)
+    page.goto(f"{live_server.url}/{make.boat.slug}/jobs/{job.number}/fetch/")
+    page.get_by_role("button", name="Got it: 2 Rope clutch from S3").click()
+    page.locator(".said").first.wait_for()
+    assert usable_aboard(part, make.today) == 1
+    assert Movement.objects.latest("id").job == job
     assert list(differences()) == []

@@ -3,6 +3,7 @@
 import random
 import time
 from datetime import timedelta
+from itertools import pairwise
 
 import pytest
 
@@ -220,6 +221,17 @@ def test_a_contradiction_is_told_and_the_jobs_are_still_planned(make):
     found = netted(make.boat, make.today)
     assert str(job.number) in found.contradiction
     assert set(found.plan.placed) == {str(afloat.number), str(job.number)}
+
+
+def test_days_beyond_all_calendars_are_told_and_every_job_still_has_a_day(make):
+    jobs = [make.job() for _ in range(90)]
+    Job.objects.filter(boat=make.boat).update(days=D(1000), cure_days=365)
+    After.objects.bulk_create(After(boat=make.boat, job=then, after=first) for first, then in pairwise(jobs))
+    found = netted(make.boat, make.today)
+    assert "would end after the year" in found.contradiction
+    assert {key: placed.works_from for key, placed in found.plan.placed.items()} == {
+        str(job.number): found.work.working.next(make.today) for job in jobs
+    }
 
 
 def many(make, jobs, arrows, needs, parts):

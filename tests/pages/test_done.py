@@ -1,6 +1,7 @@
 """How a job was done: said with photos, gear and what is left; put right; one undo takes all of it back."""
 
 from datetime import timedelta
+from urllib.parse import urlencode
 
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
@@ -201,6 +202,41 @@ def test_an_undo_names_nothing_of_other_jobs_or_boats(make, as_owner):
     )
     assert Gear.objects.count() == 2
     assert Job.objects.get(number=1, boat=make.boat).state == State.IN_HAND
+
+
+def test_a_job_that_was_taken_up_again_is_in_hand_after_the_undo(make, as_owner):
+    job = make.job()
+    as_owner.post(DONE, typed(make))
+    set_state(job, State.IN_HAND, today=make.today)
+    undo(as_owner, as_owner.post(DONE, typed(make, test_result="anew"), follow=True))
+    job.refresh_from_db()
+    assert (job.state, job.done_on, Finish.objects.get().test_result) == (
+        State.IN_HAND,
+        None,
+        typed(make)["test_result"],
+    )
+
+
+def test_a_day_that_can_only_be_made_up_is_not_kept(make, as_owner):
+    job = make.job()
+    as_owner.post(f"{JOBS}1/state/?to=in_hand&on=0001-01-01")
+    job.refresh_from_db()
+    assert job.begun_on == make.today
+    as_owner.post(DONE, typed(make))
+    as_owner.post(f"{DONE}undo/?state=done&done_on=0001-01-01")
+    job.refresh_from_db()
+    assert job.done_on == make.today
+
+
+def test_an_undo_that_was_made_up_says_nothing_longer_than_the_form_takes(make, as_owner):
+    make.job()
+    as_owner.post(DONE, typed(make))
+    before = Finish.objects.get().test_result
+    for wrong in ({"test_result": "x" * 201}, {"name": "x\x00"}, {"done_on": "0001-01-01"}):
+        told = urlencode({"again": "1", "done_by": "owner", "done_on": make.today, **wrong})
+        answer = as_owner.post(f"{DONE}undo/?{told}", follow=True)
+        assert "can no longer be put back" in answer.content.decode()
+    assert Finish.objects.get().test_result == before
 
 
 def test_who_may_and_how(make, as_viewer, as_outsider, as_trade, as_owner):

@@ -136,7 +136,7 @@ def test_what_is_kept_by_level_or_in_words_is_looked_for(make, as_crew, job):
     want(make, job, grease)
     add_need(job, part=None, words="a long drill", quantity=D(1))
     page = as_crew.get(f"{JOBS}1/fetch/")
-    assert "Grease fine look" in text_of(page)
+    assert "Grease fine take what it needs" in text_of(page)
     assert "a long drill in words only: look for it" in text_of(page)
     assert ticks(page) == []
 

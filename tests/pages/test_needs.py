@@ -291,3 +291,14 @@ def queries(client: Client) -> int:
     with CaptureQueriesContext(connection) as caught:
         assert client.get(f"{LIST}1/").status_code == 200
     return len([query for query in caught if not re.search(r"SAVEPOINT|formkey", query["sql"])])
+
+
+def test_words_too_long_to_go_with_a_part_are_refused(make, as_crew):
+    page = f"/test-boat/parts/{make.part().pk}/with/"
+    assert as_crew.post(page, {"words": "x" * 121, "quantity": "1", "as_words": "1"}).status_code == 422
+    assert as_crew.post(page, {"words": "x" * 120, "quantity": "1", "as_words": "1"}).status_code == 302
+
+
+def test_what_no_keyboard_types_finds_what_stands_around_it(make, as_crew):
+    make.part("Impeller")
+    assert "Impeller" in as_crew.get("/test-boat/parts/near/?words=impel%00ler").content.decode()

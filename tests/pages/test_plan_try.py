@@ -200,6 +200,25 @@ def test_an_undo_that_comes_too_late_or_was_made_up_changes_nothing(make, as_own
             assert "can no longer be put back" in text_of(as_owner.post(f"{BACK}?was={token}", follow=True))
 
 
+def test_an_undo_pressed_again_overwrites_nothing_said_since(make, as_owner):
+    yard = refit_with_a_late_part(make)
+    sent = {"past": str(yard.mast.number), "thing": f"o{yard.order.number}", "days": "9", "promise": "on"}
+    undo = undo_of(as_owner.post(KEEP, sent, follow=True))
+    as_owner.post(undo)
+    Job.objects.filter(pk=yard.mast.pk).update(before="departure")
+    with changes_nothing():
+        assert "was changed since" in text_of(as_owner.post(undo, follow=True))
+
+
+def test_a_promise_is_taken_back_once(make, as_owner):
+    yard = refit_with_a_late_part(make)
+    sent = {"thing": f"o{yard.order.number}", "days": "9", "promise": "on"}
+    undo = undo_of(as_owner.post(KEEP, sent, follow=True))
+    as_owner.post(undo)
+    with changes_nothing():
+        assert "taken back already" in text_of(as_owner.post(undo, follow=True))
+
+
 def test_another_boats_undo_puts_nothing_back_here(make, as_owner):
     yard = refit_with_a_late_part(make)
     kept = as_owner.post(KEEP, {"drop": str(yard.mast.number)}, follow=True)

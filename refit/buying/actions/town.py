@@ -6,7 +6,7 @@ prices later. Each deed reads the list anew under the boat's lock.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from decimal import Decimal
 from typing import Any
@@ -30,7 +30,7 @@ from refit.buying.actions.shopping import lines_of
 from refit.buying.actions.writing import make_line
 from refit.buying.costing import refresh
 from refit.buying.models import COUNTED_STATES, Delivery, DeliveryLine, Line, Order, OrderState, Supplier
-from refit.buying.prices import Quote
+from refit.buying.prices import Quote, read_prices
 from refit.buying.rates import published
 from refit.buying.to_buy import BuyRow, to_buy
 from refit.buying.town import TOWN
@@ -44,7 +44,9 @@ def put_on_list(
     """Put a row of the buy list on a shop's list: the order not placed yet of that shop."""
     lock(boat)
     row = _row(boat, key, today)
-    facts = [_with_system(fact, system) for fact in lines_of(row, _quote_of(row, shop, boat.currency), today)]
+    draft = _draft_of(boat, shop)
+    currency = draft.currency if draft else _money(boat, shop, today)[0]
+    facts = [_with_system(fact, system) for fact in lines_of(row, _quote_of(row, shop, currency), today)]
     return _add_to_draft(boat, shop, facts, by=by, today=today)
 
 
@@ -89,15 +91,22 @@ def buy_in_town(
     job is, else in Not stowed yet.
     """
     lock(boat)
+    order = _order_of_today(boat, shop, today)
+    currency = order.currency if order else _money(boat, shop, today)[0]
+    if bought.price is not None and currency != (shop.currency or currency):
+        raise Refused(
+            f"No rate for {shop.currency} is known. Leave the price empty; the receipt will say it.",
+            code="no_rate",
+            field="price",
+        )
     if line is not None:
-        facts = [_off_the_list(boat, line)]
+        facts = [_off_the_list(boat, line, currency)]
     else:
         row = _row(boat, key, today)
-        facts = lines_of(row, _quote_of(row, shop, boat.currency), today, by_pack=False)
+        facts = lines_of(row, _quote_of(row, shop, currency), today, by_pack=False)
     facts = [_with_system(fact, bought.system) for fact in _as_many(facts, bought)]
-    order = _order_of_today(boat, shop, today)
     if order is None:
-        draft = write_order(boat, _town_order(boat, shop, facts, today), by=by, today=today)
+        draft = _write(boat, _town_order(boat, shop, facts, today), by=by, today=today)
         order = place_order(draft, on=today, today=today)
         made = list(order.lines.order_by("position"))
     else:
@@ -133,6 +142,9 @@ def bring_back(delivery: Delivery, *, by: Any, today: date, on_list: bool = Fals
     else:
         throw_away(back_to_draft(order))
     if on_list:
+        draft = _draft_of(boat, order.supplier)
+        if draft is not None and draft.currency != order.currency:
+            kept = [replace(fact, price=Decimal(0)) for fact in kept]
         _add_to_draft(boat, order.supplier, kept, by=by, today=today)
 
 
@@ -144,9 +156,8 @@ def _row(boat: Boat, key: str, today: date) -> BuyRow:
 
 
 def _quote_of(row: BuyRow, shop: Supplier, currency: str) -> Quote | None:
-    """Return what a shop asks for a row in the money it is paid in there."""
-    theirs = shop.currency or currency
-    return next((q for q in row.quotes if q.supplier.pk == shop.pk and q.price.currency == theirs), None)
+    """Return what a shop asks for a row in the money of the order it goes on."""
+    return next((q for q in row.quotes if q.supplier.pk == shop.pk and q.price.currency == currency), None)
 
 
 def _as_many(facts: list[LineFacts], bought: Bought) -> list[LineFacts]:
@@ -180,25 +191,23 @@ def _with_system(fact: LineFacts, system: System | None) -> LineFacts:
 
 
 def _town_order(boat: Boat, shop: Supplier, facts: list[LineFacts], today: date) -> OrderFacts:
-    return OrderFacts(
-        supplier=shop,
-        currency=_home_or_own(boat, shop, today),
-        lines=facts,
-        ordered_on=today,
-        prices_with_tax=True,
-        note=TOWN,
-    )
+    return replace(_town_list(boat, shop, facts, today), ordered_on=today)
 
 
-def _home_or_own(boat: Boat, shop: Supplier, today: date) -> str:
-    """Return the money that a shop is paid in; the boat's own where no rate of the day is known."""
+def _money(boat: Boat, shop: Supplier, today: date) -> tuple[str, Decimal | None]:
+    """Return the money that a shop is paid in, and the rate of the boat's newest order in it where none is published.
+
+    Where no rate is known it is the boat's own.
+    """
     currency = shop.currency or boat.currency
     try:
         minor_digits(currency)
     except ValueError:
-        return boat.currency
-    known = currency == boat.currency or published(currency, boat.currency, today) is not None
-    return currency if known else boat.currency
+        return boat.currency, None
+    if published(currency, boat.currency, today) is not None:
+        return currency, None
+    rate = read_prices(boat, today, []).rate(currency)
+    return (currency, rate.rate) if rate else (boat.currency, None)
 
 
 def _order_of_today(boat: Boat, shop: Supplier, today: date) -> Order | None:
@@ -221,10 +230,14 @@ def _lengthen(order: Order, facts: list[LineFacts]) -> list[Line]:
     return made
 
 
+def _draft_of(boat: Boat, shop: Supplier) -> Order | None:
+    return Order.objects.filter(boat=boat, supplier=shop, state=OrderState.DRAFT, note=TOWN).first()
+
+
 def _add_to_draft(boat: Boat, shop: Supplier, facts: list[LineFacts], *, by: Any, today: date) -> list[Line]:
-    draft = Order.objects.filter(boat=boat, supplier=shop, state=OrderState.DRAFT, note=TOWN).first()
+    draft = _draft_of(boat, shop)
     if draft is None:
-        order = write_order(boat, _town_list(boat, shop, facts, today), by=by, today=today)
+        order = _write(boat, _town_list(boat, shop, facts, today), by=by, today=today)
         return list(order.lines.order_by("position"))
     made = _lengthen(draft, facts)
     refresh([draft])
@@ -232,20 +245,33 @@ def _add_to_draft(boat: Boat, shop: Supplier, facts: list[LineFacts], *, by: Any
 
 
 def _town_list(boat: Boat, shop: Supplier, facts: list[LineFacts], today: date) -> OrderFacts:
+    currency, rate = _money(boat, shop, today)
     return OrderFacts(
-        supplier=shop, currency=_home_or_own(boat, shop, today), lines=facts, prices_with_tax=True, note=TOWN
+        supplier=shop, currency=currency, rate=rate, lines=facts, prices_with_tax=True, note=TOWN
     )
 
 
-def _off_the_list(boat: Boat, line: Line) -> LineFacts:
+def _write(boat: Boat, facts: OrderFacts, *, by: Any, today: date) -> Order:
+    """Write an order of the town run; what money the shop asks stays as it was where no rate of it is known."""
+    theirs = facts.supplier.currency
+    order = write_order(boat, facts, by=by, today=today)
+    if theirs and theirs != order.currency:
+        Supplier.objects.filter(pk=order.supplier_id).update(currency=theirs)
+    return order
+
+
+def _off_the_list(boat: Boat, line: Line, currency: str) -> LineFacts:
+    """Take a line off its list; a price in other money than that of today's order is left for the receipt."""
     rows = Line.objects.filter(boat=boat).select_related(
         "order__boat", "part", "job", "system", "place", "need"
     )
     fresh = standing(rows, line.pk, "That line")
     if not fresh.order.is_draft:
         raise Refused(f"Order {fresh.order.number} was placed meanwhile.", code="placed")
-    facts = _facts_of(fresh)
     order = fresh.order
+    facts = _facts_of(fresh)
+    if order.currency != currency:
+        facts = replace(facts, price=Decimal(0))
     fresh.delete()
     _drop_if_empty(order)
     return facts

@@ -117,5 +117,6 @@ class ThingForm(NeedForm):
 class CompanionForm(NeedForm):
     """What goes with a part: another part or a few words, how many for each of it, or a tool."""
 
+    words = TextField(label="Part, number, or in words", max_length=120, required=False)
     quantity = QuantityField(label="How many for each", initial=Decimal(1))
     is_tool = forms.BooleanField(label="A tool: comes back, is not used up", required=False)

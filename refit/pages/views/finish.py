@@ -11,11 +11,11 @@ from django.shortcuts import render
 from django.utils.dateparse import parse_date
 
 from refit.boat.models import Location
+from refit.boat.refusals import Refused
 from refit.boat.rights import Role
 from refit.pages import seeing
 from refit.pages.acting import Done, act, at, press, refused_page
 from refit.pages.forms.doing import (
-    DONE_NAMES,
     FinishForm,
     FittedForm,
     MoreFittedForm,
@@ -28,6 +28,7 @@ from refit.stores.models import Entry, PartNumber
 from refit.voyage.actions import Fitted, Left, finish_job, take_back, undo_finish
 from refit.voyage.models import Gear
 from refit.work.actions import doing
+from refit.work.actions.days import FIRST_YEAR
 from refit.work.models import DoneBy, Finish, Job, Moment, State
 
 MOST_ROWS = 40
@@ -162,9 +163,13 @@ def undo(request: Any, number: int) -> HttpResponse:
 
     def deed() -> Done:
         if told.get("again"):
-            facts = {name: told.get(name, "") for name in DONE_NAMES}
-            doing.finish(job, doing.Done(**facts), on=_on(request) or request.today, **who)
+            form = FinishForm(request.boat, {"done_on": request.today} | told.dict())
+            if not form.is_valid():
+                raise Refused("That can no longer be put back; say it on the job’s page.", code="unknown")
+            doing.finish(job, form.done(), on=form.cleaned_data["done_on"], **who)
             take_back(job, gear, entries, **who)
+            if state in State.values and state != State.DONE:  # it was taken up again in between
+                doing.reopen(job, state, today=request.today)
             return Done(back, f"How job {number} was done is as it was.")
         to = state if state in State.values else State.IN_HAND
         undo_finish(job, to, gear, entries, done_on=_on(request), **who)
@@ -178,7 +183,7 @@ def _on(request: Any) -> date | None:
         given = parse_date(request.GET.get("done_on", ""))
     except ValueError:
         return None
-    return min(given, request.today) if given else None
+    return min(given, request.today) if given and given.year >= FIRST_YEAR else None
 
 
 def _named(rows: "QuerySet[Any]", words: list[str]) -> list[Any]:

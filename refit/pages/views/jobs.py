@@ -35,6 +35,7 @@ from refit.reports.workbook import Column, Kind
 from refit.stores.actions.parts import close_need, remove_need, reopen_need
 from refit.stores.models import Need
 from refit.work.actions import add_job, change_job, plan_job, set_state
+from refit.work.actions.days import FIRST_YEAR
 from refit.work.models import TRANSITIONS, Before, Booking, Job, State
 
 KEYS = {
@@ -201,7 +202,9 @@ def _since(request: Any) -> date:
         given = parse_date(request.GET.get("on", ""))
     except ValueError:
         given = None
-    return min(given or request.today, request.today)
+    if given is None or given.year < FIRST_YEAR:
+        return request.today  # type: ignore[no-any-return]
+    return min(given, request.today)
 
 
 def _need(request: Any, number: int, pk: int) -> Need:

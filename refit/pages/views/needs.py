@@ -30,7 +30,9 @@ def add(request: Any, number: int) -> HttpResponse:
 
     def deed() -> Done:
         given, facts = form.cleaned_data, form.facts()
-        needs.check_facts(request.boat, given["thing"], given["quantity"], facts["wanted_by"], one_piece=facts["one_piece"])
+        needs.check_facts(
+            request.boat, given["thing"], given["quantity"], facts["wanted_by"], one_piece=facts["one_piece"]
+        )
         quantity, sets = needs.in_sets(given["thing"], given["quantity"])
         need = add_need(found, part=given["thing"], words=given["words"], quantity=quantity, **facts)
         undo = at(request, "need-remove", number, need.pk)
@@ -66,7 +68,7 @@ def change(request: Any, number: int, need: int) -> HttpResponse:
 
 def near(request: Any) -> HttpResponse:
     """Show the parts that come near what is typed, as a fragment."""
-    typed = request.GET.get("words", "")[:100]
+    typed = request.GET.get("words", "").replace("\x00", "")[:100]  # one of the databases trips over it
     return render(request, "jobs/_found.html", {"choices": choices_for(request, typed), "typed": typed})
 
 

@@ -60,11 +60,14 @@ def back(request: Any) -> HttpResponse:
             raise Refused(
                 "This can no longer be put back; set the jobs on their own pages.", code="unknown"
             ) from None
-        rows = [Was(job, state, before, _day(begun)) for job, state, before, begun in was]
+        rows = [Was(job, state, before, _day(begun), put) for job, state, before, begun, put in was]
         put_back(request.boat, rows)
         if promised and Right.BUY in request.rights:
             rows_of = Promise.objects.filter(boat=request.boat).select_related("boat")
-            take_back_promise(seeing.one(rows_of, pk=promised), chase_on=_day(chase_on))
+            made = rows_of.filter(pk=promised).first()
+            if made is None:
+                raise Refused("That promise is taken back already.", code="gone")
+            take_back_promise(made, chase_on=_day(chase_on))
         return Done(at(request, "plan"), "Put back as it was.")
 
     return press(request, deed, at(request, "plan"))
@@ -99,7 +102,7 @@ def _keep(request: Any, net: Netted, form: TryForm, kept: KeepForm, found: Tried
         )
     was = put_off(request.boat, put, today=request.today) if put else []
     made, chase_on = _promise(request, found, kept.cleaned_data["who"]) if promising else (None, None)
-    rows = [(row.job, row.state, row.before, _iso(row.begun_on)) for row in was]
+    rows = [(row.job, row.state, row.before, _iso(row.begun_on), row.put) for row in was]
     token = signing.dumps((rows, made.pk if made else None, _iso(chase_on)), salt=SALT, compress=True)
     said = []
     if put:

@@ -152,9 +152,16 @@ def unfinish(job: Job, state: str, *, today: date, done_on: date | None = None) 
         fresh.done_on = done_on or fresh.done_on
         fresh.save(update_fields=["done_on"])
         return
-    set_state(fresh, State.IN_HAND, today=today)
+    reopen(fresh, state, today=today)
+
+
+@transaction.atomic
+def reopen(job: Job, state: str, *, today: date) -> None:
+    """Say that a job that is done is as far as it was before (undo); how it was done stays on record."""
+    lock(job.boat)
+    set_state(job, State.IN_HAND, today=today)
     if state != State.IN_HAND:
-        set_state(fresh, state, today=today)
+        set_state(job, state, today=today)
 
 
 @transaction.atomic

@@ -17,12 +17,16 @@ PUTS = (State.LATER, Before.ANOTHER_YEAR, Before.DEPARTURE, Before.AFLOAT)
 
 @dataclass(frozen=True)
 class Was:
-    """How a job stood: by primary key its state, what it was to be done before, and since when it was in hand."""
+    """How a job stood: by primary key its state, what it was to be done before, and since when it was in hand.
+
+    `put` is where it was put off to: an undo finds it there, or leaves it alone.
+    """
 
     job: int
     state: str
     before: str
     begun_on: date | None = None
+    put: str = ""
 
 
 @transaction.atomic
@@ -36,7 +40,7 @@ def put_off(boat: Boat, put: Mapping[int, str], *, today: date) -> list[Was]:
     for job in found:
         if job.state not in OPEN_STATES:
             raise Refused(f"Job {job.number} is {job.get_state_display().lower()} by now.", code="not_open")
-        was.append(Was(job.pk, job.state, job.before, job.begun_on))
+        was.append(Was(job.pk, job.state, job.before, job.begun_on, put[job.pk]))
         if put[job.pk] == State.LATER:
             set_state(job, State.LATER, today=today)
         else:
@@ -59,11 +63,17 @@ def put_back(boat: Boat, was: Iterable[Was]) -> list[Job]:
         raise Refused("One of these jobs is no longer on the list.", code="gone")
     for job in jobs:
         before = stood[job.pk]
-        if job.state not in (before.state, State.LATER) or before.state not in OPEN_STATES:
-            raise Refused(
-                f"Job {job.number} is {job.get_state_display().lower()} by now; set it on its own page.",
-                code="taken_up",
-            )
+        if not _stands(job, before):
+            by_now = f"is {job.get_state_display().lower()} by now"
+            what = by_now if job.state not in (before.state, State.LATER) else "was changed since"
+            raise Refused(f"Job {job.number} {what}; set it on its own page.", code="taken_up")
         job.state, job.before, job.begun_on = before.state, before.before, before.begun_on
         job.save(update_fields=["state", "before", "begun_on"])
     return jobs
+
+
+def _stands(job: Job, was: Was) -> bool:
+    """Return whether a job stands where it was put off to."""
+    if was.put == State.LATER:
+        return (job.state, job.before) == (State.LATER, was.before)
+    return (job.state, job.before) == (was.state, was.put)
