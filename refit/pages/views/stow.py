@@ -50,7 +50,11 @@ def take(request: Any, code: str, holding: int) -> HttpResponse:
 
 def _taken(request: Any, place: Location, held: Holding, data: dict[str, Any]) -> Done:
     quantity = data.get("quantity") or held.quantity
-    return _done(request, place, stow.take(held, quantity, job=data["job"], agreed=data["agreed"], **_day(request, data)))
+    return _done(
+        request,
+        place,
+        stow.take(held, quantity, job=data["job"], agreed=data["agreed"], **_day(request, data)),
+    )
 
 
 def _take_page(request: Any, place: Location, held: Holding, form: TakeForm) -> HttpResponse:

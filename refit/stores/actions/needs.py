@@ -136,7 +136,7 @@ def copy_needs(job: Job, other: Job, *, on: date) -> list[Need]:
 
 @transaction.atomic
 def remove_needs(needs: Sequence[Need]) -> None:
-    """Take several things off again that were just put on (undo); none of them may have been ordered or kept."""
+    """Take several things off again that were just put on (undo); what was ordered for them stays with its job."""
     if not needs:
         return
     lock(needs[0].boat)
