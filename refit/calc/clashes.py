@@ -12,10 +12,10 @@ from enum import StrEnum
 
 DEFER = "Follow the makers' instructions and the local rules."
 PRACTICE = "common practice, no source"
-ATMOSPHERES = "US OSHA, 29 CFR 1915 subpart B, confined and enclosed spaces and other dangerous atmospheres"
-FLAMMABLE = "UK HSE, HSG140, safe use and handling of flammable liquids"
-CONFINED = "UK HSE, INDG258, confined spaces, a brief guide to working safely"
-FIRE_WATCH = "US OSHA, 29 CFR 1915 subpart P, fire protection in shipyard employment"
+ATMOSPHERES = "US OSHA, 29 CFR 1915 subpart B, confined and enclosed spaces and other dangerous atmospheres (from memory)"
+FLAMMABLE = "UK HSE, HSG140, safe use and handling of flammable liquids (from memory)"
+CONFINED = "UK HSE, INDG258, confined spaces, a brief guide to working safely (from memory)"
+FIRE_WATCH = "US OSHA, 29 CFR 1915 subpart P, fire protection in shipyard employment (from memory)"
 
 
 class Trait(StrEnum):

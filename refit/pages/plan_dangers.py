@@ -9,7 +9,7 @@ from datetime import date, timedelta
 from typing import Any
 
 from refit.buying.netted import Netted, netted
-from refit.calc.clashes import PAIRED, Caution, Piece, Trait, cautions
+from refit.calc.clashes import PAIRED, PRACTICE, Caution, Piece, Trait, cautions
 from refit.pages import seeing
 from refit.work.models import Job, JobTrait
 from refit.work.planning import job_key
@@ -90,4 +90,9 @@ def _told(net: Netted, pieces: list[Piece], seen: frozenset[int], about: str | N
 
 def _danger(row: Caution, jobs: dict[str, Job], seen: frozenset[int], about: str | None) -> Danger:
     named = tuple(jobs[key] if jobs[key].pk in seen else None for key in row.keys if key != about)
-    return Danger(named, row.first, row.last, row.sentence, row.source, row.place_known)
+    return Danger(named, row.first, row.last, row.sentence, read_on(row.source), row.place_known)
+
+
+def read_on(source: str) -> str:
+    """Return where to read on, as a person is told: the guide's name, or that there is none."""
+    return f"({source})" if source == PRACTICE else f"Read on: {source.removesuffix(' (from memory)')}."

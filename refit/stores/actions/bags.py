@@ -12,6 +12,7 @@ from refit.boat.actions.places import add_place, retire_empty
 from refit.boat.models import Kind, Label, Location, Paper, PlacePaper
 from refit.boat.refusals import Refused
 from refit.stores.models import Holding
+from refit.work.actions.days import our_day
 from refit.work.models import Bag, Job
 
 
@@ -37,6 +38,7 @@ def bag_up(
         raise Refused("What was taken apart? A few words.", code="required", field="what")
     if on > today:
         raise Refused(f"{on:%-d %b %Y} has not come yet.", code="future", field="on")
+    our_day(on, job.boat, field="on")
     if label is not None:
         label = standing(Label.objects.all(), label.pk, "The label")
     bag = add_place(job.boat, kind=Kind.BAG, parent=place, name=f"{what[:60]}, job {job.number}", label=label)
