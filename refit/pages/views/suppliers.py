@@ -20,6 +20,7 @@ from refit.pages import lists, order_list, seeing
 from refit.pages.acting import Done, act, at, refused_page
 from refit.pages.forms.suppliers import SupplierForm
 from refit.pages.forms.terms import TermsForm, terms_again
+from refit.pages.part_prices import price_words
 from refit.reports.workbook import Column, Kind
 
 KEYS = {
@@ -120,7 +121,10 @@ def _context(request: Any, found: Supplier, form: SupplierForm) -> dict[str, Any
         "taught": learned_words(taught) if taught else "",
         "country": dict(countries()).get(found.country, found.country),
         "currency": found.currency or request.boat.currency,
-        "offers": Offer.objects.open().filter(boat=request.boat, supplier=found).select_related("part"),
+        "offers": [
+            (offer, price_words(offer.price, offer.currency, request.boat.currency))
+            for offer in Offer.objects.open().filter(boat=request.boat, supplier=found).select_related("part")
+        ],
         # Nothing but a web address may become a link: a record brought in from elsewhere may hold anything.
         "linked": found.web.lower().startswith(("http://", "https://")),
         "page": listing.page,
